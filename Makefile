@@ -1,0 +1,24 @@
+# make demo: an answer from a shipped case;  make test: lint, types, all tests.
+# Each sets up .venv from nothing when it is missing or older than pyproject.toml.
+
+PYTHON ?= python3
+BIN = .venv/bin
+
+.PHONY: demo test clean
+
+demo: .venv/ready
+	$(BIN)/warmstack estimate cases/fibre-grooves.toml -o fibre-grooves.results
+
+test: .venv/ready
+	$(BIN)/ruff check .
+	$(BIN)/ruff format --check .
+	$(BIN)/mypy
+	OMP_NUM_THREADS=1 $(BIN)/pytest -q -n 2 -m "not speed"
+
+.venv/ready: pyproject.toml
+	$(PYTHON) -m venv .venv
+	$(BIN)/pip install --quiet --disable-pip-version-check -e ".[dev]"
+	touch .venv/ready
+
+clean:
+	rm -rf .venv *.results

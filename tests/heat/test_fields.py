@@ -1,0 +1,107 @@
+"""Cell properties: the absorber layer in the plane, the gap by coverage, the joint."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from scipy.constants import R
+
+from thermo.case import read_case
+from thermo.case.stack import build_stack
+from thermo.heat import Gas, conduction_fields, gap_conductance
+from thermo.heat.fields import metal_in_plane
+from thermo.mesh import mesh_stack, rectangle_plan
+
+CASES = Path(__file__).parents[2] / "cases"
+GAS = Gas(15e3, (0.45, 0.6))
+T = 303.15
+
+
+def prepared(name, metal="islands"):
+    case = read_case(CASES / name)
+    stack = build_stack(case)
+    plan = rectangle_plan(np.linspace(-0.06, 0.06, 25), np.linspace(-0.06, 0.06, 25))
+    grid = mesh_stack(stack, plan, [np.array([0.0, layer.thickness]) for layer in stack.layers])
+    return stack, grid, conduction_fields(stack, grid, [T] * len(stack.layers), GAS, metal)
+
+
+@pytest.mark.parametrize("metal", ["islands", "connected"])
+def test_in_plane_conductivity_of_no_metal_is_gas_and_of_all_metal_is_metal(metal):
+    found = metal_in_plane(317.0, 0.15, np.array([0.0, 1.0]), metal)
+    assert found == pytest.approx([0.15, 317.0], rel=1e-12)
+
+
+@given(st.floats(0.01, 0.99), st.floats(1.0, 1e3), st.floats(0.01, 0.5))
+def test_islands_and_connected_metal_are_ordered_bounds(c, k_metal, k_gas):
+    """Series <= islands <= connected <= parallel (O. Wiener, 1912, the outer pair; from memory)."""
+    islands, connected = (
+        float(metal_in_plane(k_metal, k_gas, np.array(c), kind))
+        for kind in ("islands", "connected")
+    )
+    series, parallel = 1 / (c / k_metal + (1 - c) / k_gas), c * k_metal + (1 - c) * k_gas
+    assert series <= islands * (1 + 1e-12)
+    assert islands <= connected * (1 + 1e-12)
+    assert connected <= parallel * (1 + 1e-12)
+
+
+@pytest.mark.parametrize("c", [0.2, 0.45, 0.8])
+def test_connected_and_islands_obey_kellers_theorem(c):
+    """k(c) k'(1 - c) = k1 k2 with phases exchanged, exact in 2D (J. B. Keller, J. Math. Phys. 5
+    (1964) 548, from memory)."""
+    one = metal_in_plane(317.0, 0.15, np.array(c), "connected")
+    other = metal_in_plane(317.0, 0.15, np.array(1 - c), "islands")
+    assert one * other == pytest.approx(317.0 * 0.15, rel=1e-12)
+
+
+def test_connected_metal_without_gas_follows_c_over_2_less_c():
+    assert metal_in_plane(317.0, 1e-9, np.array(0.4), "connected") == pytest.approx(
+        317 * 0.4 / 1.6, rel=1e-9
+    )
+
+
+def test_a_gap_cell_carries_the_conductance_mixed_by_coverage():
+    """h d across: full width under metal, longer by the metal's thickness in the open."""
+    stack, grid, fields = prepared("fibre-grooves.toml")
+    gas = stack.layer("gap").material
+    d, t = stack.layer("gap").thickness, stack.layer("absorber").thickness
+    M, g = gas.molar_mass(T), gas.heat_capacity_ratio(T)
+    near, far = gap_conductance([d, d + t], gas.conductivity(T), T, 15e3, M, g, (0.45, 0.6))
+    c = stack.pattern.coverage(*grid.plan.centres)
+    row = fields.across[grid.slabs(stack.index("gap"))][0]
+    assert row == pytest.approx(d * (c * near + (1 - c) * far), rel=1e-12)
+    assert (row[c == 0] == row.min()).all()
+
+
+def test_the_joint_is_its_layer_and_its_contact_in_series():
+    for name in ("fibre-grooves.toml", "lens-row.toml"):
+        stack, grid, fields = prepared(name)
+        joint = stack.layer("joint")
+        row = fields.across[grid.slabs(stack.index("joint"))][0]
+        own = joint.resistance
+        if joint.material.kind != "gas":
+            own += joint.thickness / joint.material.conductivity(T)
+        assert joint.thickness / row == pytest.approx(own, rel=1e-12)
+
+
+def test_heat_capacity_of_gas_and_of_thinned_metal():
+    """Helium p M/(R T) cp (ideal gas); gold by its coverage."""
+    stack, grid, fields = prepared("fibre-grooves.toml")
+    gas, gold = stack.layer("gap").material, stack.layer("absorber").material
+    row = fields.capacity[grid.slabs(stack.index("gap"))][0]
+    expected = 15e3 * gas.molar_mass(T) / (R * T) * gas.heat_capacity(T)
+    assert row == pytest.approx(expected, rel=1e-12)
+    c = stack.pattern.coverage(*grid.plan.centres)
+    row = fields.capacity[grid.slabs(stack.index("absorber"))][0]
+    assert row == pytest.approx(c * gold.density(T) * gold.heat_capacity(T), rel=1e-12)
+
+
+def test_each_layer_takes_its_own_temperature():
+    stack, grid, _ = prepared("fibre-grooves.toml")
+    warm = [293.15] * len(stack.layers)
+    warm[stack.index("resist")] = 343.15
+    fields = conduction_fields(stack, grid, warm, GAS, "islands")
+    resist = stack.layer("resist").material
+    row = fields.across[grid.slabs(stack.index("resist"))][0]
+    assert row == pytest.approx(resist.conductivity(343.15), rel=1e-12)

@@ -1,0 +1,120 @@
+"""What is exposed and how: stack, beam, motion and mesh of a case."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from thermo.beam import STILL, BendingMagnet, Motion, WhiteBeam, white_beam
+from thermo.beam.plan import FWHM_PER_SIGMA
+from thermo.case import Case
+from thermo.case.stack import Layer, Stack, build_stack
+from thermo.mesh import (
+    Grid,
+    from_face,
+    halved,
+    lines_between,
+    merged,
+    mesh_stack,
+    rectangle_plan,
+)
+from thermo.solve import PlanMatrices, plan_matrices
+
+Array = NDArray[np.float64]
+EDGE, OPEN = 1.0e-3, 3.5e-3  # m: cells beside edges of parts and pattern, and away from them
+RESIST_SLABS, RESIST_GROWTH = 8, 1.25
+THICK = 200e-6  # m: layers above this are cut into several slabs
+
+
+@dataclass(frozen=True)
+class Scene:
+    """A case described for the computation, no mesh; motion is None where the beam is held."""
+
+    case: Case
+    stack: Stack
+    beam: WhiteBeam
+    motion: Motion | None
+
+    @property
+    def sigma(self) -> float:
+        """Height of the stripe as a standard deviation taken from its half-maximum width, m."""
+        return self.beam.fwhm / FWHM_PER_SIGMA
+
+    @property
+    def places(self) -> tuple[Array, Array]:
+        """Places of the stripe and the share of time at each."""
+        return STILL if self.motion is None else self.motion.places(self.sigma / 3)
+
+
+@dataclass(frozen=True)
+class Meshed:
+    """Mesh of a scene: grid, plan matrices, and the depths that cut each layer."""
+
+    grid: Grid
+    plan: PlanMatrices
+    cuts: tuple[Array, ...]
+
+
+def describe(case: Case, still: bool = False) -> Scene:
+    """Stack, beam and motion of a case; still: the beam is held at the middle of the field."""
+    stack = build_stack(case)
+    ring, stuff = case.ring, case.materials
+    source = BendingMagnet(ring.energy.value, ring.field.value, ring.current.value)
+    filters = [(f.material, stuff[f.material], f.thickness.value) for f in case.beam.filters]
+    met = [layer.material for layer in stack.layers if layer.material.kind != "gas"]
+    beam = white_beam(source, case.beam.distance.value, filters, met)
+    scan = case.scan
+    if scan is None or still:
+        return Scene(case, stack, beam, None)
+    motion = Motion(scan.stroke.value, scan.speed.value, scan.acceleration.value)
+    return Scene(case, stack, beam, motion)
+
+
+def mesh(scene: Scene, refine: int = 0) -> Meshed:
+    """Mesh with steps of parts, pattern and beam on its lines; refine halves every spacing."""
+    x_lines, y_lines = _plan_lines(scene)
+    cuts = tuple(_cuts(scene.stack, layer) for layer in scene.stack.layers)
+    for _ in range(refine):
+        x_lines, y_lines = halved(x_lines), halved(y_lines)
+        cuts = tuple(halved(c) for c in cuts)
+    plan = rectangle_plan(x_lines, y_lines)
+    grid = mesh_stack(scene.stack, plan, cuts)
+    return Meshed(grid, plan_matrices(plan.points, plan.quads), cuts)
+
+
+def _plan_lines(scene: Scene) -> tuple[Array, Array]:
+    stack = scene.stack
+    x_steps, y_steps = stack.pattern.steps()
+    outlines = list(_outlines(stack))
+    x_breaks = [*x_steps, *(s * o.width / 2 for o in outlines for s in (-1, 1))]
+    y_breaks = [*y_steps, *(s * o.height / 2 for o in outlines for s in (-1, 1))]
+    half_lit, half_x = stack.lit_width / 2, max(x_breaks)
+    if half_lit < half_x:
+        x_breaks += [-half_lit, half_lit]
+    x_lines = lines_between(x_breaks, EDGE, OPEN)
+    if scene.motion is not None:
+        return x_lines, lines_between(y_breaks, EDGE, OPEN)
+    bright = min(4 * scene.sigma, max(y_breaks))
+    fine = np.linspace(-bright, bright, 2 * int(np.ceil(2.5 * bright / scene.sigma)) + 1)
+    coarse = lines_between([*y_breaks, -bright, bright], EDGE, OPEN)
+    beyond = coarse[np.abs(coarse) > bright]
+    inside = [y for y in y_breaks if abs(y) < bright]
+    return x_lines, merged([*fine, *beyond, *inside], scene.sigma / 50)
+
+
+def _outlines(stack: Stack) -> Iterator:  # type: ignore[type-arg]
+    for layer in stack.layers:
+        yield layer.outline
+        if layer.opening is not None:
+            yield layer.opening
+
+
+def _cuts(stack: Stack, layer: Layer) -> Array:
+    if layer is stack.resist:
+        return from_face(layer.thickness, RESIST_SLABS, RESIST_GROWTH)
+    thick = layer.thickness > THICK and layer.body in ("sample", "holder")
+    slabs = {"holder": 4, "sample": 3}[layer.body] if thick else 1
+    if layer.name == "frame":
+        slabs = 3
+    return from_face(layer.thickness, slabs, 1.0)

@@ -1,0 +1,228 @@
+"""The answer as data: the blocks of answer.json, numbers with their unit in the name.
+
+None where a quantity does not apply or is not known; a `reason` then says why.  The layout is
+stable: `schema` rises when a key changes its meaning or goes.
+"""
+
+from typing import Literal
+
+from pydantic import BaseModel, ConfigDict, Field
+
+Word = Literal["go", "change", "no", "cannot_tell"]
+Regime = Literal["still", "few_passes", "limit_cycle"]
+SCHEMA = 1
+
+
+class _Block(BaseModel):
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
+
+
+class CaseBlock(_Block):
+    """Which case was answered."""
+
+    title: str
+    sha256: str
+
+
+class BeamBlock(_Block):
+    """The white beam; incident is before the first window."""
+
+    critical_energy_keV: float
+    emitted_W_per_mrad: float
+    incident_W_per_cm: float
+    on_mask_W_per_cm: float
+    mean_flux_W_per_m2: float
+    stripe_fwhm_mm: float
+
+
+class DoseBlock(_Block):
+    """The exposure plan.
+
+    time and passes with the ring's lifetime where one is given; *_constant_current without.
+    """
+
+    resist_top_J_per_cm3: float
+    resist_bottom_J_per_cm3: float
+    ratio: float
+    under_absorber_J_per_cm3: float
+    time_s: float | None
+    passes: int | None
+    time_constant_current_s: float | None
+    passes_constant_current: int | None
+    charge_mA_min_per_cm: float
+    stroke_needed_mm: float | None
+    unevenness_percent: float | None
+
+
+class Temperature(_Block):
+    """One part at its hottest place: scan mean, peak, while printing, swing, and where."""
+
+    mean_C: float
+    peak_C: float
+    dose_weighted_C: float
+    swing_K: float
+    where_mm: tuple[float, float, float]
+
+
+class HandCheck(_Block):
+    """Series resistances at the hottest column of the resist beside the FE numbers.
+
+    hand_rise_K and fe_rise_K: scan-mean rise of the resist's lit face over the holder's water;
+    column_*: the same column solved through its layers, with its films.
+    """
+
+    where_mm: tuple[float, float]
+    heat_flux_W_per_m2: float
+    resistance_m2K_per_W: float
+    hand_rise_K: float
+    column_rise_K: float
+    fe_rise_K: float
+    column_swing_K: float | None
+    note: str
+
+
+class LimitLine(_Block):
+    """One limit: typical value with low and high over the inputs that carry a range."""
+
+    name: str
+    part: str
+    unit: str
+    value: float | None
+    low: float | None
+    high: float | None
+    limit: float
+    limit_from: str
+    margin: float | None
+    met: bool | None
+    note: str = ""
+
+
+class Placement(_Block):
+    """Displacement over the pattern field at one depth of the resist, and its linear fit."""
+
+    raw_max_nm: float
+    shift_nm: tuple[float, float]
+    rotation_urad: float
+    magnification_ppm: float
+    scale_x_ppm: float
+    scale_y_ppm: float
+    skew_urad: float
+    residual_3sigma_nm: float
+    residual_max_nm: float
+    blur_max_nm: float | None
+    up_down_split_nm: float | None
+
+
+class UniformOffset(_Block):
+    """Pure alpha dT of a body at the chamber's or water's temperature against its measurement."""
+
+    mask_ppm: float
+    sample_ppm: float
+
+
+class PlacementBlock(_Block):
+    """Printed placement (None with a reason while it needs the scan cycle), and what is known.
+
+    sample: displacement of the sample alone at the scan-mean state, by depth of the resist
+    """
+
+    top: Placement | None
+    middle: Placement | None
+    base: Placement | None
+    reason: str | None
+    sample: dict[str, Placement] | None
+    uniform_offset: UniformOffset
+    geometric_ppm: float
+    sidewall_tilt_max_mrad: float | None
+    gap_change_um: float | None
+
+
+class Stress(_Block):
+    """Film stress of the membrane; None where the mask's displacement is not solved."""
+
+    membrane_initial_MPa: float
+    membrane_lowest_MPa: float | None
+    membrane_highest_MPa: float | None
+
+
+class Checks(_Block):
+    """What the answer proved about itself."""
+
+    heat_balance: float
+    power_balance: float
+    residual: float
+    expansion_residual: float | None
+    membrane_flatness: float | None
+    gap_left_um: float | None
+
+
+class MeshBlock(_Block):
+    """Size of the computation."""
+
+    unknowns: int
+    cells: int
+    difference_on_refinement: dict[str, float] | None
+
+
+class Verdict(_Block):
+    """The word, the body or quantity that limits, why, and what to change."""
+
+    word: Word
+    limited_by: str | None
+    reasons: tuple[str, ...]
+    advice: tuple[str, ...]
+
+
+class AssumedLine(_Block):
+    """A value the case did not give, with its range and source; numbers in the named unit."""
+
+    key: str
+    value: float | str
+    low: float | str
+    high: float | str
+    unit: str
+    source: str
+
+
+class SensorReading(_Block):
+    """What a sensor named in the case should read, scan mean and highest."""
+
+    part: str
+    x_mm: float
+    y_mm: float
+    mean_C: float
+    peak_C: float
+
+
+class Answer(_Block):
+    """Everything the estimate says; `schema` in the file is `schema_` here."""
+
+    schema_: int = Field(default=SCHEMA, alias="schema")
+    case: CaseBlock
+    versions: dict[str, str]
+    regime: Regime
+    regime_reason: str
+    settle_s: float | None
+    dose_share_before_settling: float | None
+    beam: BeamBlock
+    absorbed_W_per_cm: dict[str, float]
+    heat_W: dict[str, float]
+    heat_out_W: dict[str, float]
+    dose: DoseBlock
+    temperature: dict[str, Temperature]
+    sensors: dict[str, SensorReading]
+    hand_check: HandCheck | None
+    limits: tuple[LimitLine, ...]
+    highest_current_mA: float | None
+    placement: PlacementBlock
+    stress: Stress
+    checks: Checks
+    mesh: MeshBlock
+    seconds: dict[str, float]
+    verdict: Verdict
+    assumed: tuple[AssumedLine, ...]
+    cautions: tuple[str, ...]
+
+    def to_json(self) -> str:
+        """The text of answer.json."""
+        return self.model_dump_json(by_alias=True, indent=1) + "\n"

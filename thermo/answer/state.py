@@ -1,0 +1,205 @@
+"""Temperatures of a scene: scan-mean state with properties at temperature, and the swing on top."""
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from thermo.answer.scene import Meshed, Scene
+from thermo.beam.power import AbsorbedPower, absorbed_power, column_profiles
+from thermo.errors import SolveError
+from thermo.heat import (
+    Column,
+    Fields,
+    Film,
+    Gas,
+    HeatSystem,
+    Steady,
+    StripeCycle,
+    conduction_fields,
+    face_h,
+    heat_system,
+    moving_stripe,
+    open_faces,
+    steady,
+)
+from thermo.mesh import Grid, layer_presence
+from thermo.solve import Solver
+
+Array = NDArray[np.float64]
+SETTLED = 0.05  # K: no layer's mean moves more between two sweeps
+SWEEPS = 12
+
+
+@dataclass(frozen=True)
+class State:
+    """Temperatures of a scene on its mesh, K, each (levels, nodes), nan where there is nothing.
+
+    mean : scan mean;  peak : mean plus the swing of the moving stripe;  printing : dose-weighted
+    layer_T : mean temperature of each layer, at which its properties were taken
+    """
+
+    scene: Scene
+    meshed: Meshed
+    power: AbsorbedPower
+    fields: Fields
+    system: HeatSystem
+    films: tuple[Film, ...]
+    steady: Steady
+    peak: Array
+    printing: Array
+    layer_T: tuple[float, ...]
+    sweeps: int
+
+    @property
+    def mean(self) -> Array:
+        """Scan-mean temperature, K, (levels, nodes)."""
+        return self.steady.T
+
+
+def scene_films(scene: Scene, grid: Grid) -> tuple[Film, ...]:
+    """Water on holder and frame, chamber gas on every other open face."""
+    case, stack = scene.case, scene.stack
+    present = layer_presence(stack, grid.plan)
+    holder, frame = case.sample.holder, case.mask.frame
+    back = len(grid.levels) - 1
+    films = [
+        Film("holder water", back, present[-1], holder.film.value, holder.water.value),
+    ]
+    if frame.cooling is not None and frame.water is not None:
+        films.append(
+            Film("frame water", 0, present[0], frame.cooling.value, frame.water.value)
+        )
+    if case.chamber.outer_film.value > 0:
+        for level, faces in enumerate(open_faces(grid)[:back]):
+            if faces.any():
+                h, sink = case.chamber.outer_film.value, case.chamber.temperature.value
+                films.append(Film("chamber gas", level, faces, h, sink))
+    return tuple(films)
+
+
+def solve_state(
+    scene: Scene,
+    meshed: Meshed,
+    solver: Solver,
+    before: State | None = None,
+    tell: Callable[[str], None] = lambda _: None,
+) -> State:
+    """Fixed-point sweeps until no layer's mean temperature moves by 0.05 K, then the swing.
+
+    before : a state of nearly the same scene on an equal mesh, to start from
+    """
+    case, stack, grid = scene.case, scene.stack, meshed.grid
+    presence = layer_presence(stack, grid.plan)
+    power = absorbed_power(stack, scene.beam, scene.places, meshed.cuts, presence, grid.plan.boxes)
+    films = scene_films(scene, grid)
+    chamber = case.chamber
+    gas = Gas(
+        chamber.pressure.value,
+        (chamber.accommodation_mask.value, chamber.accommodation_sample.value),
+    )
+    layer_T = before.layer_T if before else (chamber.temperature.value,) * len(stack.layers)
+    guess = before.mean if before else None
+    for sweep in range(1, SWEEPS + 1):
+        fields = conduction_fields(stack, grid, layer_T, gas, case.mask.absorber.kind)
+        system = heat_system(grid, meshed.plan, fields, films)
+        found = steady(system, power.heat, solver, guess)
+        guess, old = found.T, layer_T
+        layer_T = layer_means(grid, found.T, len(stack.layers), layer_T)
+        moved = max(abs(a - b) for a, b in zip(layer_T, old, strict=True))
+        tell(f"temperature, sweep {sweep}: layers moved by {moved:.2g} K")
+        if moved < SETTLED:
+            break
+    else:
+        raise SolveError(
+            f"properties and temperature did not settle in {SWEEPS} sweeps (moved {moved:.2g} K); "
+            "the stack may be far hotter than its materials' tables"
+        )
+    peak, printing = _with_swing(scene, meshed, fields, films, found.T)
+    return State(scene, meshed, power, fields, system, films, found, peak, printing, layer_T, sweep)
+
+
+def layer_means(
+    grid: Grid, T: Array, layers: int, absent: tuple[float, ...]
+) -> tuple[float, ...]:
+    """Volume mean of each layer, K; `absent` where a layer has no cell."""
+    corner = np.nan_to_num(T)[:, grid.plan.quads].mean(1)
+    volume = grid.active * grid.plan.areas * grid.heights[:, None]
+    content = volume * (corner[:-1] + corner[1:]) / 2
+    own = [grid.layer == i for i in range(layers)]
+    return tuple(
+        float(content[rows].sum() / volume[rows].sum()) if volume[rows].any() else absent[i]
+        for i, rows in enumerate(own)
+    )
+
+
+def _with_swing(
+    scene: Scene, meshed: Meshed, fields: Fields, films: tuple[Film, ...], mean: Array
+) -> tuple[Array, Array]:
+    """Peak and dose-weighted temperature: the swing of each lit column added to the mean."""
+    peak, printing = np.zeros_like(mean), np.full_like(mean, -np.inf)
+    if scene.motion is None:
+        return mean, mean
+    quads = meshed.grid.plan.quads
+    for cells, first, cycle in column_cycles(scene, meshed, fields, films):
+        nodes = np.unique(quads[:, cells])
+        rows = np.arange(first, first + len(cycle.mean))[:, None]
+        peak[rows, nodes] = np.maximum(peak[rows, nodes], cycle.swing[:, None])
+        printed = (cycle.dose_weighted - cycle.mean)[:, None]
+        printing[rows, nodes] = np.maximum(printing[rows, nodes], printed)
+    return mean + peak, mean + np.where(np.isfinite(printing), printing, 0)
+
+
+def column_cycles(
+    scene: Scene, meshed: Meshed, fields: Fields, films: tuple[Film, ...]
+) -> Iterator[tuple[NDArray[np.int64], int, StripeCycle]]:
+    """Each kind of lit column: its plan cells, its first level, its cycle under the stripe."""
+    motion, grid, stack, beam = scene.motion, meshed.grid, scene.stack, scene.beam
+    assert motion is not None
+    x, y = grid.plan.centres
+    lit = (np.abs(x) < stack.lit_width / 2) & (np.abs(y) < motion.stroke / 2)
+    coverage = stack.pattern.coverage(x, y)
+    presence = layer_presence(stack, grid.plan)
+    kinds, kind = np.unique(np.vstack([presence, coverage]), axis=1, return_inverse=True)
+    h = face_h(films, grid)
+    for number in range(kinds.shape[1]):
+        cells = np.flatnonzero((kind.ravel() == number) & lit)
+        if not len(cells):
+            continue
+        heat, light = _column_heat(scene, meshed, kinds[:-1, number] > 0, kinds[-1, number])
+        for first, last in _runs(grid.active[:, cells[0]]):
+            own = slice(first, last)
+            at = cells[0]
+            column = Column(
+                grid.heights[own],
+                fields.across[own, at],
+                fields.in_plane[own, at],
+                fields.capacity[own, at],
+                (max(h[first, at], 1e-6), max(h[last, at], 1e-6)),
+            )
+            period = motion.speed * motion.pass_time
+            cycle = moving_stripe(column, beam.height, heat[own], light, motion.speed, period)
+            yield cells, first, cycle
+
+
+def _column_heat(
+    scene: Scene, meshed: Meshed, present: NDArray[np.bool_], coverage: float
+) -> tuple[Array, Array]:
+    """Heat by ray in each slab of one column, and the light that prints on its resist."""
+    stack, beam = scene.stack, scene.beam
+    here = list(present)
+    bare, _ = column_profiles(stack, beam, here, False, meshed.cuts)
+    heat = bare
+    if coverage > 0:
+        dark, _ = column_profiles(stack, beam, here, True, meshed.cuts)
+        heat = coverage * dark + (1 - coverage) * bare
+    first = meshed.grid.slabs(stack.index(stack.resist.name)).start
+    light = bare[first] if bare[first].sum() > 0 else beam.power.sum(1)
+    return heat, light
+
+
+def _runs(active: NDArray[np.bool_]) -> Iterator[tuple[int, int]]:
+    """First and one past last of each unbroken run of slabs."""
+    ends = np.flatnonzero(np.diff(np.concatenate([[0], active.astype(int), [0]])))
+    yield from zip(ends[::2].tolist(), ends[1::2].tolist(), strict=True)

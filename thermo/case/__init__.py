@@ -1,0 +1,8 @@
+"""The case file: read, checked, in SI, with every assumption named."""
+
+from thermo.case.ranges import Range, ranges, with_value
+from thermo.case.reading import read_case
+from thermo.case.schema import Assumed, Case
+from thermo.case.starter import starter_text
+
+__all__ = ["Assumed", "Case", "Range", "ranges", "read_case", "starter_text", "with_value"]

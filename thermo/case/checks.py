@@ -1,0 +1,203 @@
+"""Checks between keys: what is allowed each by itself must also fit together.
+
+They read a case or the tables of a file alike. A value that is missing or refused by itself is nan
+here: it has its own fault already, and no comparison with it holds. Where a value has a range the
+unfavourable end counts, so that a case may be solved anywhere in its ranges.
+"""
+
+import math
+from collections.abc import Iterator
+from typing import Any
+
+from pydantic import BaseModel
+
+from thermo.case.faults import Refusal, nearest
+from thermo.case.schema import Raw
+from thermo.errors import QuantityError, shown
+from thermo.units import Quantity, format_quantity, parse_quantity
+
+__all__ = ["FIXED_PARTS", "cross_refusals", "dig"]
+
+Tree = Raw | BaseModel
+FIXED_PARTS = ("frame", "membrane", "absorber", "gap", "joint", "holder")
+FITS = [  # what must lie inside what, and why
+    ("mask.absorber.width", "mask.membrane.width", "the pattern field lies in the clear opening"),
+    ("mask.absorber.height", "mask.membrane.height", "the pattern field lies in the clear opening"),
+    ("mask.absorber.width", "sample.width", "the pattern field lies on the sample"),
+    ("mask.absorber.height", "sample.height", "the pattern field lies on the sample"),
+    ("mask.absorber.width", "beam.width", "the beam lights the whole width of the pattern field"),
+    ("sample.width", "sample.holder.width", "the sample lies on the holder"),
+    ("sample.height", "sample.holder.height", "the sample lies on the holder"),
+]
+
+
+def cross_refusals(tree: Tree) -> list[Refusal]:
+    """Everything that does not fit together."""
+    checks = (_scan, _outlines, _coverage, _frame, _names, _joint, _held, _sensors)
+    return [refusal for check in checks for refusal in check(tree)]
+
+
+def dig(tree: Any, key: str) -> Any:
+    """Value at a dotted key; None where there is none."""
+    for part in key.split("."):
+        if isinstance(tree, BaseModel):
+            tree = getattr(tree, part, None)
+        else:
+            tree = tree.get(part) if isinstance(tree, dict) else None
+    return tree
+
+
+def _bounds(value: object, kind: str = "length") -> tuple[float, float]:
+    try:
+        return (value if isinstance(value, Quantity) else parse_quantity(value, kind)).bounds
+    except QuantityError:
+        return math.nan, math.nan
+
+
+def _scan(tree: Tree) -> Iterator[Refusal]:
+    """Turn-around inside the stroke: v <= sqrt(a L)."""
+    v = _bounds(dig(tree, "scan.speed"), "speed")[1]
+    a = _bounds(dig(tree, "scan.acceleration"), "acceleration")[0]
+    stroke = _bounds(dig(tree, "scan.stroke"))[0]
+    if a > 0 and v * v > a * stroke:
+        yield (
+            ("scan", "stroke"),
+            f"the stroke of {format_quantity(stroke, 'mm', 'length')} is too short to reach "
+            f"{format_quantity(v, 'mm/s', 'speed')}; allowed: at least v2/a = "
+            f"{v * v / a * 1e3:.4g} mm; lengthen it, slow down or accelerate harder",
+        )
+
+
+def _outlines(tree: Tree) -> Iterator[Refusal]:
+    for inner, outer, why in FITS:
+        size, room = _bounds(dig(tree, inner))[1], _bounds(dig(tree, outer))[0]
+        if size > room:
+            yield (
+                tuple(inner.split(".")),
+                f"{size * 1e3:.6g} mm is larger than {outer}; allowed: up to {room * 1e3:.6g} mm, "
+                f"for {why}; make it smaller or {outer} larger",
+            )
+
+
+def _coverage(tree: Tree) -> Iterator[Refusal]:
+    rows = dig(tree, "mask.absorber.coverage")
+    if not isinstance(rows, (list, tuple)):
+        return
+    lengths = [len(row) if isinstance(row, (list, tuple)) else None for row in rows]
+    for index, length in enumerate(lengths):
+        if None not in (length, lengths[0]) and length != lengths[0]:
+            yield (
+                ("mask", "absorber", "coverage", index),
+                f"the row has {length} values; allowed: {lengths[0]}, as in the first row; "
+                "make all rows equally long",
+            )
+
+
+def _frame(tree: Tree) -> Iterator[Refusal]:
+    cooled = dig(tree, "mask.frame.cooling") not in (None, "none")
+    if cooled and dig(tree, "mask.frame.water") is None:
+        yield (
+            ("mask", "frame", "water"),
+            "is missing for a cooled frame; allowed: temperature -50 degC .. 200 degC; "
+            'add water = "value degC" here, or say cooling = "none"',
+        )
+
+
+def _layers(tree: Tree) -> list[Any]:
+    layers = dig(tree, "sample.layers")
+    return list(layers) if isinstance(layers, (list, tuple)) else []
+
+
+def _names(tree: Tree) -> Iterator[Refusal]:
+    taken = set(FIXED_PARTS)
+    for index, layer in enumerate(_layers(tree)):
+        name = dig(layer, "name")
+        if isinstance(name, str):
+            if name in taken:
+                yield (
+                    ("sample", "layers", index, "name"),
+                    f"the name '{shown(name)}' is taken; allowed: a name no other part has "
+                    f"({', '.join(FIXED_PARTS)} are parts); choose another",
+                )
+            taken.add(name)
+
+
+def _joint(tree: Tree) -> Iterator[Refusal]:
+    material, thickness = dig(tree, "sample.joint.material"), dig(tree, "sample.joint.thickness")
+    for name, given, other in (
+        ("material", material, thickness),
+        ("thickness", thickness, material),
+    ):
+        if given is None and other is not None:
+            yield (
+                ("sample", "joint", name),
+                f"is missing; allowed: material and thickness together or neither; add {name} here",
+            )
+    if dig(tree, "sample.held") == "glued" and material is None and thickness is None:
+        yield (
+            ("sample", "held"),
+            "'glued' needs the layer that holds; allowed: with sample.joint.material and "
+            "thickness; add both under [sample.joint]",
+        )
+
+
+def _held(tree: Tree) -> Iterator[Refusal]:
+    held, patch = dig(tree, "sample.held"), dig(tree, "sample.patch")
+    if held == "taped" and patch is None:
+        yield (
+            ("sample", "patch"),
+            "is missing for a taped sample; allowed: length 0.1 mm .. 1 m; "
+            'add patch = "value mm", the side of a corner patch',
+        )
+    if held in ("free", "glued", "clamped") and patch is not None:
+        yield (
+            ("sample", "patch"),
+            f'does not go with held = "{held}"; allowed: only with "taped"; leave it out',
+        )
+    side = _bounds(patch)[1]
+    room = min(_bounds(dig(tree, f"sample.{name}"))[0] for name in ("width", "height")) / 2
+    if side > room:
+        yield (
+            ("sample", "patch"),
+            f"{side * 1e3:.6g} mm patches overlap; allowed: up to {room * 1e3:.6g} mm, half the "
+            "sample's side; make them smaller",
+        )
+
+
+def _sensors(tree: Tree) -> Iterator[Refusal]:
+    sensors = dig(tree, "sensors")
+    if not isinstance(sensors, dict):
+        return
+    layers = [name for layer in _layers(tree) if isinstance(name := dig(layer, "name"), str)]
+    parts = [part for part in FIXED_PARTS if part != "gap"] + layers
+    if dig(tree, "sample.joint.material") is None:
+        parts.remove("joint")
+    for name, sensor in sensors.items():
+        part = dig(sensor, "part")
+        if not isinstance(part, str):
+            continue
+        if part not in parts:
+            allowed = ", ".join(shown(known) for known in parts)
+            yield (
+                ("sensors", name, "part"),
+                f"unknown part '{shown(part)}'; allowed: {allowed}; {nearest(part, parts)}",
+            )
+            continue
+        half = _half_outline(tree, part)
+        for axis, room in zip("xy", half, strict=True):
+            place = max(abs(bound) for bound in _bounds(dig(sensor, axis)))
+            if place > room:
+                yield (
+                    ("sensors", name, axis),
+                    f"{place * 1e3:.6g} mm is off the {shown(part)}; allowed: -{room * 1e3:.6g} .. "
+                    f"{room * 1e3:.6g} mm from the middle; move the sensor",
+                )
+
+
+def _half_outline(tree: Tree, part: str) -> tuple[float, float]:
+    """Half width and height of a part, m."""
+    table = {"holder": "sample.holder", "membrane": "mask.membrane", "absorber": "mask.membrane"}
+    clear = "mask.membrane" if part == "frame" else table.get(part, "sample")
+    border = _bounds(dig(tree, "mask.frame.border"))[0] if part == "frame" else 0.0
+    width, height = (_bounds(dig(tree, f"{clear}.{side}"))[0] for side in ("width", "height"))
+    return width / 2 + border, height / 2 + border

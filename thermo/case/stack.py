@@ -1,0 +1,94 @@
+"""The stack as described, no mesh: layers in the order in which the beam meets them.
+
+Two bodies, mask (frame, membrane, absorber) and sample (resist, base layers), face each other
+across the gap; the absorber layer is thought to run over the whole membrane, with coverage 0 where
+there is no metal; the joint ties the sample to the water-cooled holder.  z = 0 at the resist's lit
+face, z along the beam, x = y = 0 at the middle of the pattern field.
+"""
+
+from dataclasses import dataclass
+from typing import Literal
+
+from thermo.case.pattern import Outline, Pattern
+from thermo.case.schema import Case
+from thermo.materials import Material
+
+Body = Literal["mask", "gap", "sample", "joint", "holder"]
+CONTACT = 10e-6  # m, drawn thickness of a joint that is a bare contact: its resistance counts
+
+
+@dataclass(frozen=True)
+class Layer:
+    """One layer: name, body, material, thickness (m), outline, and the hole in a frame.
+
+    resistance : contact resistance in series with the layer, m2 K/W
+    """
+
+    name: str
+    body: Body
+    material: Material
+    thickness: float
+    outline: Outline
+    opening: Outline | None = None
+    resistance: float = 0.0
+
+
+@dataclass(frozen=True)
+class Stack:
+    """All layers from the beam side, the pattern, and the lit width (m)."""
+
+    layers: tuple[Layer, ...]
+    pattern: Pattern
+    lit_width: float
+
+    def index(self, name: str) -> int:
+        """Place of a layer in the stack."""
+        return [layer.name for layer in self.layers].index(name)
+
+    def layer(self, name: str) -> Layer:
+        """A layer by its name."""
+        return self.layers[self.index(name)]
+
+    @property
+    def resist(self) -> Layer:
+        """The first layer of the sample."""
+        return next(layer for layer in self.layers if layer.body == "sample")
+
+
+def build_stack(case: Case) -> Stack:
+    """Layers of a checked case, in beam order."""
+    mask, sample = case.mask, case.sample
+    clear = Outline(mask.membrane.width.value, mask.membrane.height.value)
+    whole = clear.grown(mask.frame.border.value)
+    field = Outline(mask.absorber.width.value, mask.absorber.height.value)
+    face = Outline(sample.width.value, sample.height.value)
+    holder = Outline(sample.holder.width.value, sample.holder.height.value)
+    stuff = case.materials
+
+    def layer(name: str, body: Body, part: object, outline: Outline) -> Layer:
+        return Layer(name, body, stuff[part.material], part.thickness.value, outline)  # type: ignore[attr-defined]
+
+    frame = Layer(
+        "frame", "mask", stuff[mask.frame.material], mask.frame.thickness.value, whole, clear
+    )
+    membrane = layer("membrane", "mask", mask.membrane, whole)
+    absorber = layer("absorber", "mask", mask.absorber, whole)
+    facing = whole.common(face)
+    gap = Layer("gap", "gap", stuff[case.chamber.gas], case.gap.width.value, facing)
+    base = tuple(layer(part.name, "sample", part, face) for part in sample.layers)
+    joint = _joint(case, face)
+    back = layer("holder", "holder", sample.holder, holder)
+    beyond = 1.0 if mask.absorber.surround == "covered" else 0.0
+    pattern = Pattern(field, mask.absorber.rows, clear, beyond)
+    layers = (frame, membrane, absorber, gap, *base, joint, back)
+    return Stack(layers, pattern, case.beam.width.value)
+
+
+def _joint(case: Case, outline: Outline) -> Layer:
+    joint = case.sample.joint
+    contact = joint.resistance.value
+    if joint.material is None or joint.thickness is None:
+        gas = case.materials[case.chamber.gas]
+        return Layer("joint", "joint", gas, CONTACT, outline, resistance=contact)
+    stuff = case.materials[joint.material]
+    return Layer("joint", "joint", stuff, joint.thickness.value, outline, resistance=contact)

@@ -1,0 +1,26 @@
+"""Heat: gas gap, films, cell properties, steady temperature, swing under the moving stripe."""
+
+from thermo.heat.fields import Fields, Gas, Metal, conduction_fields
+from thermo.heat.films import Film, face_h, open_faces
+from thermo.heat.gap import gap_conductance
+from thermo.heat.moving_stripe import Column, StripeCycle, moving_stripe
+from thermo.heat.steady import HeatSystem, Steady, heat_system, slowest_time, steady
+
+__all__ = [
+    "Column",
+    "Fields",
+    "Film",
+    "Gas",
+    "HeatSystem",
+    "Metal",
+    "Steady",
+    "StripeCycle",
+    "conduction_fields",
+    "face_h",
+    "gap_conductance",
+    "heat_system",
+    "moving_stripe",
+    "open_faces",
+    "slowest_time",
+    "steady",
+]
