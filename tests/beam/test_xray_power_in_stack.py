@@ -103,8 +103,11 @@ def test_coverage_mixes_open_and_covered_columns():
         pattern = Pattern(STACK.pattern.field, ((c,),), STACK.pattern.clear, 0.0)
         return power(replace(STACK, pattern=pattern))[0].heat
 
-    half, whole = with_coverage(0.5), (with_coverage(0.0) + with_coverage(1.0)) / 2
-    assert half == pytest.approx(whole, rel=1e-12, abs=1e-15)
+    none, all_ = with_coverage(0.0), with_coverage(1.0)
+    assert with_coverage(0.5) == pytest.approx((none + all_) / 2, rel=1e-12, abs=1e-15)
+    metal = 3 * STACK.index("absorber")
+    assert not none[metal : metal + 3].any()
+    assert all_[metal : metal + 3].sum() > 1.0  # W
 
 
 def test_a_symmetric_stack_is_heated_symmetrically():

@@ -276,6 +276,17 @@ def test_direction_of_the_motion_does_not_matter_for_an_even_stripe():
     assert there.dose_weighted == pytest.approx(back.dose_weighted, rel=1e-9)
 
 
+def test_the_origin_of_the_heights_does_not_matter():
+    """Shifted rays shift light and heat alike: nothing but round-off may change."""
+    height, light = gaussian(SIGMA)
+    there, here = (
+        moving_stripe(STACK, height + shift, HEAT[:, None] * light, light, SPEED, 0.07)
+        for shift in (0.0, 0.3 * SIGMA)
+    )
+    assert here.dose_weighted == pytest.approx(there.dose_weighted, rel=1e-9)
+    assert here.peak == pytest.approx(there.peak, rel=1e-5)  # samples fall elsewhere
+
+
 def test_a_faster_scan_swings_less_at_the_same_mean():
     height, light = gaussian(SIGMA)
     slow, fast = (

@@ -207,8 +207,7 @@ def test_slowest_time_of_two_bodies_apart_is_that_of_the_slower():
     k, rho_c = np.array([[1e3], [5.0 * 1e-4], [1e3]]), np.array([[3e6], [1.0], [3e6]])
     films = (Film("water", 3, everywhere(grid), 5000.0, 293.0),)
     system, fields = system_of(grid, k, films, rho_c)
-    heat = np.zeros(grid.active.shape)
-    heat[2] = 1.0  # the faster body alone is heated
-    found = steady(system, heat, Solver())
-    tau = slowest_time(system, fields, found.T - 293.0, Solver())
-    assert tau == pytest.approx(3e6 * 1e-3 / 5.0, rel=0.01)
+    start = np.where(np.arange(4)[:, None] < 2, 0.01, 1.0) * np.ones(grid.shape)  # nearly all fast
+    tau = slowest_time(system, fields, start, Solver())
+    exact = 3e6 * 1e-3 / 5.0
+    assert 0.99 * exact < tau < 1.002 * exact  # the sample's own film adds 1/1000

@@ -5,7 +5,8 @@ rise through a layer is its best straight line: same mean and same first moment,
 moves and bends a layer.
 """
 
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,6 +14,7 @@ from numpy.typing import NDArray
 from thermo.answer.state import State
 from thermo.case.stack import Layer, Stack
 from thermo.elastic import FaceSprings, Held, HeldSolid, Pins, Solid, Support, hold
+from thermo.errors import MaterialError
 from thermo.mesh import Grid
 
 Array = NDArray[np.float64]
@@ -28,9 +30,19 @@ class Body:
     """
 
     held: HeldSolid
+    supports: "MakeSupports"
     nodes: NDArray[np.int64]
     cells: NDArray[np.int64]
     slabs: tuple[slice, ...]
+
+    def again(self, state: State) -> "Body":
+        """The same body with the expansion and the base growth of another state."""
+        solid, stack = self.held.solid, state.scene.stack
+        alpha = np.zeros_like(solid.alpha)
+        for i, s in enumerate(self.slabs):
+            number = int(state.meshed.grid.layer[s.start])
+            alpha[i] = _elastic(stack.layers[number], state.layer_T[number])[2]
+        return replace(self, held=self.held.again(alpha, self.supports(state, solid)))
 
     def rise(self, grid: Grid, T: Array, reference: float) -> Array:
         """Rise above the reference at the cells' corners, K, (layers, cells, 2, 4)."""
@@ -45,7 +57,7 @@ class Body:
 
 
 def straight(z: Array, T: Array) -> Array:
-    """Best straight line through piecewise linear T (levels, ...) over z: its values at both ends."""
+    """Best straight line through piecewise linear T (levels, ...) over z: values at both ends."""
     middle, h = (z[0] + z[-1]) / 2, z[-1] - z[0]
     dz = np.diff(z).reshape((-1,) + (1,) * (T.ndim - 1))
     a, b = T[:-1], T[1:]
@@ -84,9 +96,10 @@ def mask_body(state: State) -> Body:
 
 
 Supports = tuple[Support, ...]
+MakeSupports = Callable[[State, Solid], Supports]
 
 
-def _body(state: State, slabs: list[slice], supports) -> Body:  # type: ignore[no-untyped-def]
+def _body(state: State, slabs: list[slice], supports: MakeSupports) -> Body:
     stack, grid = state.scene.stack, state.meshed.grid
     active = np.stack([grid.active[s.start] for s in slabs])
     E, nu, alpha, tension = (np.zeros(active.shape) for _ in range(4))
@@ -95,8 +108,7 @@ def _body(state: State, slabs: list[slice], supports) -> Body:  # type: ignore[n
         layer, T = stack.layers[number], state.layer_T[number]
         E[i], nu[i], alpha[i] = _elastic(layer, T)
         if layer.name == "membrane":
-            clear = stack.layer("frame").opening
-            assert clear is not None
+            clear = stack.pattern.clear
             stretched = clear.covers(*grid.plan.centres)
             tension[i] = np.where(stretched, state.scene.case.mask.membrane.tension.value, 0.0)
         if layer.name == "absorber":
@@ -110,15 +122,21 @@ def _body(state: State, slabs: list[slice], supports) -> Body:  # type: ignore[n
         grid.plan.points[:, nodes],
         quads.reshape(4, -1),
         levels,
-        *(a[:, cells] for a in (active, E, nu, alpha, tension)),
+        active[:, cells],
+        E[:, cells],
+        nu[:, cells],
+        alpha[:, cells],
+        tension[:, cells],
     )
-    return Body(hold(solid, supports(state, solid)), nodes, cells, tuple(slabs))
+    return Body(hold(solid, supports(state, solid)), supports, nodes, cells, tuple(slabs))
 
 
 def _elastic(layer: Layer, T: float) -> tuple[float, float, float]:
     m = layer.material
-    assert m.youngs_modulus and m.poisson_ratio and m.expansion  # every solid has them
-    return m.youngs_modulus(T), m.poisson_ratio(T), m.expansion(T)
+    E, nu, alpha = m.youngs_modulus, m.poisson_ratio, m.expansion
+    if E is None or nu is None or alpha is None:
+        raise MaterialError(f"{m.name} has no elastic properties; only solids can be layers")
+    return E(T), nu(T), alpha(T)
 
 
 def _metal_share(state: State, stack: Stack) -> Array:
@@ -186,8 +204,7 @@ def joint_stiffness(state: State) -> tuple[float, float]:
 
 
 def holder_growth(state: State) -> float:
-    """Strain of the holder at its mean temperature against the sample's temperature of measurement."""
-    holder = state.scene.stack.layer("holder")
-    assert holder.material.expansion is not None
+    """Strain of the holder at its mean temperature against the sample's measurement."""
     T = state.layer_T[-1]
-    return float(holder.material.expansion(T) * (T - state.scene.case.sample.measured_at.value))
+    _, _, alpha = _elastic(state.scene.stack.layer("holder"), T)
+    return alpha * (T - state.scene.case.sample.measured_at.value)

@@ -71,9 +71,12 @@ def describe(case: Case, still: bool = False) -> Scene:
     return Scene(case, stack, beam, motion)
 
 
-def mesh(scene: Scene, refine: int = 0) -> Meshed:
-    """Mesh with steps of parts, pattern and beam on its lines; refine halves every spacing."""
-    x_lines, y_lines = _plan_lines(scene)
+def mesh(scene: Scene, refine: int = 0, coarse: bool = False) -> Meshed:
+    """Mesh with steps of parts, pattern and beam on its lines; refine halves every spacing.
+
+    coarse : twice the plan spacing, for differences between runs
+    """
+    x_lines, y_lines = _plan_lines(scene, 2.0 if coarse else 1.0)
     cuts = tuple(_cuts(scene.stack, layer) for layer in scene.stack.layers)
     for _ in range(refine):
         x_lines, y_lines = halved(x_lines), halved(y_lines)
@@ -83,7 +86,7 @@ def mesh(scene: Scene, refine: int = 0) -> Meshed:
     return Meshed(grid, plan_matrices(plan.points, plan.quads), cuts)
 
 
-def _plan_lines(scene: Scene) -> tuple[Array, Array]:
+def _plan_lines(scene: Scene, wider: float) -> tuple[Array, Array]:
     stack = scene.stack
     x_steps, y_steps = stack.pattern.steps()
     outlines = list(_outlines(stack))
@@ -92,12 +95,12 @@ def _plan_lines(scene: Scene) -> tuple[Array, Array]:
     half_lit, half_x = stack.lit_width / 2, max(x_breaks)
     if half_lit < half_x:
         x_breaks += [-half_lit, half_lit]
-    x_lines = lines_between(x_breaks, EDGE, OPEN)
+    x_lines = lines_between(x_breaks, wider * EDGE, wider * OPEN)
     if scene.motion is not None:
-        return x_lines, lines_between(y_breaks, EDGE, OPEN)
+        return x_lines, lines_between(y_breaks, wider * EDGE, wider * OPEN)
     bright = min(4 * scene.sigma, max(y_breaks))
-    fine = np.linspace(-bright, bright, 2 * int(np.ceil(2.5 * bright / scene.sigma)) + 1)
-    coarse = lines_between([*y_breaks, -bright, bright], EDGE, OPEN)
+    fine = np.linspace(-bright, bright, 2 * int(np.ceil(2.5 / wider * bright / scene.sigma)) + 1)
+    coarse = lines_between([*y_breaks, -bright, bright], wider * EDGE, wider * OPEN)
     beyond = coarse[np.abs(coarse) > bright]
     inside = [y for y in y_breaks if abs(y) < bright]
     return x_lines, merged([*fine, *beyond, *inside], scene.sigma / 50)

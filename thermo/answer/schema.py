@@ -45,9 +45,9 @@ class DoseBlock(_Block):
     resist_bottom_J_per_cm3: float
     ratio: float
     under_absorber_J_per_cm3: float
-    time_s: float | None
+    time_s: float
     passes: int | None
-    time_constant_current_s: float | None
+    time_constant_current_s: float
     passes_constant_current: int | None
     charge_mA_min_per_cm: float
     stroke_needed_mm: float | None
@@ -75,7 +75,7 @@ class HandCheck(_Block):
     heat_flux_W_per_m2: float
     resistance_m2K_per_W: float
     hand_rise_K: float
-    column_rise_K: float
+    column_rise_K: float | None
     fe_rise_K: float
     column_swing_K: float | None
     note: str

@@ -17,12 +17,13 @@ from thermo.heat import (
     HeatSystem,
     Steady,
     StripeCycle,
+    cold_edge,
     conduction_fields,
     face_h,
     heat_system,
-    moving_stripe,
     open_faces,
     steady,
+    stripe_pairs,
 )
 from thermo.mesh import Grid, layer_presence
 from thermo.solve import Solver
@@ -30,6 +31,7 @@ from thermo.solve import Solver
 Array = NDArray[np.float64]
 SETTLED = 0.05  # K: no layer's mean moves more between two sweeps
 SWEEPS = 12
+AWAY = 9  # distances from the middle of the stroke at which the swing is worked out
 
 
 @dataclass(frozen=True)
@@ -68,9 +70,7 @@ def scene_films(scene: Scene, grid: Grid) -> tuple[Film, ...]:
         Film("holder water", back, present[-1], holder.film.value, holder.water.value),
     ]
     if frame.cooling is not None and frame.water is not None:
-        films.append(
-            Film("frame water", 0, present[0], frame.cooling.value, frame.water.value)
-        )
+        films.append(Film("frame water", 0, present[0], frame.cooling.value, frame.water.value))
     if case.chamber.outer_film.value > 0:
         for level, faces in enumerate(open_faces(grid)[:back]):
             if faces.any():
@@ -120,9 +120,7 @@ def solve_state(
     return State(scene, meshed, power, fields, system, films, found, peak, printing, layer_T, sweep)
 
 
-def layer_means(
-    grid: Grid, T: Array, layers: int, absent: tuple[float, ...]
-) -> tuple[float, ...]:
+def layer_means(grid: Grid, T: Array, layers: int, absent: tuple[float, ...]) -> tuple[float, ...]:
     """Volume mean of each layer, K; `absent` where a layer has no cell."""
     corner = np.nan_to_num(T)[:, grid.plan.quads].mean(1)
     volume = grid.active * grid.plan.areas * grid.heights[:, None]
@@ -141,20 +139,50 @@ def _with_swing(
     peak, printing = np.zeros_like(mean), np.full_like(mean, -np.inf)
     if scene.motion is None:
         return mean, mean
-    quads = meshed.grid.plan.quads
-    for cells, first, cycle in column_cycles(scene, meshed, fields, films):
-        nodes = np.unique(quads[:, cells])
+    plan, stack = meshed.grid.plan, scene.stack
+    frame = meshed.grid.slabs(stack.index("frame")).start
+    first_sheet = meshed.grid.slabs(stack.index("membrane")).start
+    last_sheet = meshed.grid.slabs(stack.index("absorber")).stop
+    for cells, first, away, cycle in column_cycles(scene, meshed, fields, films):
+        nodes = np.unique(plan.quads[:, cells])
         rows = np.arange(first, first + len(cycle.mean))[:, None]
-        peak[rows, nodes] = np.maximum(peak[rows, nodes], cycle.swing[:, None])
-        printed = (cycle.dose_weighted - cycle.mean)[:, None]
+        at = np.abs(plan.points[1, nodes])
+        swing, printed = (
+            np.stack([np.interp(at, away, row) for row in part])
+            for part in (cycle.swing, cycle.dose_weighted - cycle.mean)
+        )
+        if not meshed.grid.active[frame, cells[0]]:
+            share = _beside_frame(scene, meshed, fields, int(cells[0]), at)
+            sheet = (rows >= first_sheet) & (rows <= last_sheet)
+            swing = np.where(sheet, share, 1) * swing
+            printed = np.where(sheet, share, 1) * printed
+        peak[rows, nodes] = np.maximum(peak[rows, nodes], swing)
         printing[rows, nodes] = np.maximum(printing[rows, nodes], printed)
     return mean + peak, mean + np.where(np.isfinite(printing), printing, 0)
 
 
+def _beside_frame(scene: Scene, meshed: Meshed, fields: Fields, cell: int, y: Array) -> Array:
+    """Share of the mask's swing left near the frame, which holds the membrane's edge cold."""
+    grid, stack, motion = meshed.grid, scene.stack, scene.motion
+    clear = stack.pattern.clear.height / 2
+    assert motion is not None
+    sheet = slice(
+        grid.slabs(stack.index("membrane")).start, grid.slabs(stack.index("absorber")).stop
+    )
+    dz = grid.heights[sheet]
+    kt = float((fields.in_plane[sheet, cell] * dz).sum())
+    capacity = float((fields.capacity[sheet, cell] * dz).sum())
+    gap = grid.slabs(stack.index("gap"))
+    h = scene.case.chamber.outer_film.value
+    if grid.active[gap.start, cell]:
+        h += float(1 / (grid.heights[gap] / fields.across[gap, cell]).sum())
+    return cold_edge(kt, capacity, h, motion.speed, clear - y)
+
+
 def column_cycles(
     scene: Scene, meshed: Meshed, fields: Fields, films: tuple[Film, ...]
-) -> Iterator[tuple[NDArray[np.int64], int, StripeCycle]]:
-    """Each kind of lit column: its plan cells, its first level, its cycle under the stripe."""
+) -> Iterator[tuple[NDArray[np.int64], int, Array, StripeCycle]]:
+    """Each kind of lit column: plan cells, first level, |y| (m), and its cycle at them."""
     motion, grid, stack, beam = scene.motion, meshed.grid, scene.stack, scene.beam
     assert motion is not None
     x, y = grid.plan.centres
@@ -163,6 +191,8 @@ def column_cycles(
     presence = layer_presence(stack, grid.plan)
     kinds, kind = np.unique(np.vstack([presence, coverage]), axis=1, return_inverse=True)
     h = face_h(films, grid)
+    period = motion.speed * motion.pass_time
+    away = np.linspace(0, motion.stroke / 2, AWAY)
     for number in range(kinds.shape[1]):
         cells = np.flatnonzero((kind.ravel() == number) & lit)
         if not len(cells):
@@ -178,9 +208,10 @@ def column_cycles(
                 fields.capacity[own, at],
                 (max(h[first, at], 1e-6), max(h[last, at], 1e-6)),
             )
-            period = motion.speed * motion.pass_time
-            cycle = moving_stripe(column, beam.height, heat[own], light, motion.speed, period)
-            yield cells, first, cycle
+            cycle = stripe_pairs(
+                column, beam.height, heat[own], light, motion.speed, period, period - 2 * away
+            )
+            yield cells, first, away, cycle
 
 
 def _column_heat(

@@ -8,7 +8,7 @@ by power balance.
 """
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -55,6 +55,21 @@ class WhiteBeam:
     def on_mask(self) -> float:
         """Power that reaches the mask, W per m of horizontal width."""
         return float(self.power.sum())
+
+    def at_current(self, current: float) -> "WhiteBeam":
+        """The same beam at another ring current, A: every power in proportion."""
+        factor = current / self.source.current
+        stopped = tuple(
+            replace(f, absorbed=factor * f.absorbed, escaped=factor * f.escaped)
+            for f in self.filters
+        )
+        return replace(
+            self,
+            source=replace(self.source, current=current),
+            power=factor * self.power,
+            emitted=factor * self.emitted,
+            filters=stopped,
+        )
 
     @property
     def fwhm(self) -> float:

@@ -10,7 +10,7 @@ it would do, sqrt(r' K^-1 r / f' K^-1 f): this is the relative error of the solu
 energy. A plain norm of forces would weigh the couples that bend a foil like forces that stretch it.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from time import perf_counter
 
 import numpy as np
@@ -99,6 +99,17 @@ class HeldSolid:
             len(self.columns.free),
             perf_counter() - start,
         )
+
+    def again(self, alpha: Floats, supports: tuple[Support, ...]) -> "HeldSolid":
+        """The body with another expansion and base growth; stiffness and factor stay.
+
+        alpha : 1/K, shape (nz, m);  supports : those of `hold`, of the same stiffness
+        """
+        old = self.solid.alpha
+        ratio = np.divide(alpha, old, out=np.ones_like(old), where=self.solid.active & (old != 0))
+        solid = replace(self.solid, alpha=np.asarray(alpha, float))
+        F = self.F * ratio[:, :, None, None]
+        return replace(self, solid=solid, F=F, restraint=restrain(solid, supports))
 
     def _force(self, q: Floats) -> Floats:
         """K q as forces on the nodes, N, shape (nz + 1, n, 3, k), without the springs' pull."""

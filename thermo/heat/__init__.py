@@ -3,7 +3,13 @@
 from thermo.heat.fields import Fields, Gas, Metal, conduction_fields
 from thermo.heat.films import Film, face_h, open_faces
 from thermo.heat.gap import gap_conductance
-from thermo.heat.moving_stripe import Column, StripeCycle, moving_stripe
+from thermo.heat.moving_stripe import (
+    Column,
+    StripeCycle,
+    cold_edge,
+    moving_stripe,
+    stripe_pairs,
+)
 from thermo.heat.steady import HeatSystem, Steady, heat_system, slowest_time, steady
 
 __all__ = [
@@ -15,6 +21,7 @@ __all__ = [
     "Metal",
     "Steady",
     "StripeCycle",
+    "cold_edge",
     "conduction_fields",
     "face_h",
     "gap_conductance",
@@ -23,4 +30,5 @@ __all__ = [
     "open_faces",
     "slowest_time",
     "steady",
+    "stripe_pairs",
 ]

@@ -1,0 +1,178 @@
+"""Blocks of the answer made from an outcome: units of the answer, no new physics."""
+
+import numpy as np
+
+from thermo.answer.exposure import DosePlan
+from thermo.answer.outcome import FEW_PASSES, NEEDS_CYCLE, Outcome, Regime
+from thermo.answer.placement import placement_block
+from thermo.answer.scene import Scene
+from thermo.answer.schema import (
+    AssumedLine,
+    BeamBlock,
+    Checks,
+    DoseBlock,
+    Placement,
+    PlacementBlock,
+    Stress,
+    UniformOffset,
+)
+from thermo.answer.state import State
+from thermo.beam import Piece, column_heat
+from thermo.case import Case
+from thermo.case.stack import Stack
+
+DEPTHS = ("top", "middle", "base")
+
+
+def beam_block(scene: Scene) -> BeamBlock:
+    """The white beam in trade units; mean flux over the lit area, over the scan where it moves."""
+    beam, motion = scene.beam, scene.motion
+    height = scene.beam.fwhm if motion is None else motion.effective_stroke
+    return BeamBlock(
+        critical_energy_keV=beam.source.critical_energy,
+        emitted_W_per_mrad=beam.source.total_power / 1e3,
+        incident_W_per_cm=beam.emitted / 100,
+        on_mask_W_per_cm=beam.on_mask / 100,
+        mean_flux_W_per_m2=beam.on_mask / height,
+        stripe_fwhm_mm=1e3 * beam.fwhm,
+    )
+
+
+def open_column(state: State) -> dict[str, float]:
+    """Absorbed power along the column in the middle of the field, no absorber, W/cm."""
+    stack, beam = state.scene.stack, state.scene.beam
+    layers = [la for la in stack.layers if la.name not in ("frame", "absorber", "gap")]
+    pieces = [
+        Piece(la.name, la.material, np.array([0, la.thickness]))
+        for la in layers
+        if la.material.kind != "gas"
+    ]
+    column = column_heat(beam, pieces)
+    found: dict[str, float] = {}
+    for number, stopped in enumerate(beam.filters, 1):
+        found[f"{number} {stopped.name}"] = stopped.absorbed / 100
+    found |= {name: heat.sum() / 100 for name, heat in zip(column.names, column.heat, strict=True)}
+    found["transmitted"] = float(column.transmitted.sum()) / 100
+    lost = sum(f.escaped for f in beam.filters) + float(column.escaped.sum())
+    found["escaped"] = lost / 100
+    return found
+
+
+def heat_by_part(state: State) -> dict[str, float]:
+    """Scan-mean heat of every layer, W, and what passes, escapes or misses the stack."""
+    grid, power = state.meshed.grid, state.power
+    found = {
+        layer.name: float(power.heat[grid.slabs(i)].sum())
+        for i, layer in enumerate(state.scene.stack.layers)
+        if layer.material.kind != "gas"
+    }
+    found |= {"transmitted": power.transmitted, "escaped": power.escaped, "beside": power.beside}
+    return found
+
+
+def dose_block(dose: DosePlan) -> DoseBlock:
+    """The exposure plan in trade units."""
+    return DoseBlock(
+        resist_top_J_per_cm3=dose.top / 1e6,
+        resist_bottom_J_per_cm3=dose.bottom / 1e6,
+        ratio=dose.ratio,
+        under_absorber_J_per_cm3=dose.under_absorber / 1e6,
+        time_s=dose.time,
+        passes=dose.passes,
+        time_constant_current_s=dose.time_constant_current,
+        passes_constant_current=dose.passes_constant_current,
+        charge_mA_min_per_cm=dose.charge_per_length * 1e3 / 60 / 100,
+        stroke_needed_mm=None if dose.stroke_needed is None else 1e3 * dose.stroke_needed,
+        unevenness_percent=None if dose.unevenness is None else 100 * dose.unevenness,
+    )
+
+
+def placement(outcome: Outcome, regime: Regime) -> PlacementBlock:
+    """Placement of the pattern for a held beam; else the sample's part and the reason."""
+    scene, found = outcome.scene, outcome.expansion
+    assert found is not None
+    printed: dict[str, Placement | None] = dict.fromkeys(DEPTHS)
+    change = None
+    if found.printed is not None and found.gap_change is not None:
+        for depth, e in zip(DEPTHS, found.printed, strict=True):
+            printed[depth] = placement_block(found.points, e, 0.0, 0.0)
+        change = 1e6 * float(found.gap_change[np.abs(found.gap_change).argmax()])
+    sample = {
+        depth: placement_block(found.points, u[:, :2], None, None)
+        for depth, u in zip(DEPTHS, found.sample_at, strict=True)
+    }
+    few = regime == "few_passes"
+    gap = scene.stack.layer("gap").thickness
+    return PlacementBlock(
+        **printed,
+        reason=FEW_PASSES if few else (None if scene.motion is None else NEEDS_CYCLE),
+        sample=None if few else sample,
+        uniform_offset=_offset(scene.case, scene.stack),
+        geometric_ppm=1e6 * gap / scene.case.beam.distance.value,
+        sidewall_tilt_max_mrad=_tilt(found.printed, scene.stack.resist.thickness),
+        gap_change_um=change,
+    )
+
+
+def _tilt(printed, thickness: float) -> float | None:  # type: ignore[no-untyped-def]
+    """Largest lean of a sidewall: base error minus top error over the thickness, mrad."""
+    if printed is None:
+        return None
+    return 1e3 * float(np.hypot(*(printed[2] - printed[0]).T).max()) / thickness
+
+
+def _offset(case: Case, stack: Stack) -> UniformOffset:
+    """alpha dT of the frame, and of the sample's stiffest layer, at the water's temperature."""
+    mask, sample = case.mask, case.sample
+    frame = stack.layer("frame").material.expansion
+    water = mask.frame.water or case.chamber.temperature
+    stiffest = max(
+        (la for la in stack.layers if la.body == "sample"),
+        key=lambda la: la.thickness * (la.material.youngs_modulus or _none)(293.15),
+    )
+    base = stiffest.material.expansion
+    T = sample.holder.water.value
+    return UniformOffset(
+        mask_ppm=1e6 * (frame or _none)(water.value) * (water.value - mask.measured_at.value),
+        sample_ppm=1e6 * (base or _none)(T) * (T - sample.measured_at.value),
+    )
+
+
+def _none(_: float) -> float:
+    return 0.0
+
+
+def stress(outcome: Outcome) -> Stress:
+    """Film stress of the membrane: initial, and for a held beam lowest and highest."""
+    found = outcome.expansion
+    ends = None if found is None else found.membrane_stress
+    return Stress(
+        membrane_initial_MPa=outcome.scene.case.mask.membrane.tension.value / 1e6,
+        membrane_lowest_MPa=None if ends is None else ends[0] / 1e6,
+        membrane_highest_MPa=None if ends is None else ends[1] / 1e6,
+    )
+
+
+def checks(outcome: Outcome) -> Checks:
+    """What the solves proved about themselves."""
+    state, found = outcome.state, outcome.expansion
+    gap = outcome.scene.stack.layer("gap").thickness
+    left = None
+    if found is not None and found.gap_change is not None:
+        left = 1e6 * (gap + float(found.gap_change.min()))
+    return Checks(
+        heat_balance=state.steady.balance,
+        power_balance=state.power.balance,
+        residual=state.steady.residual,
+        expansion_residual=None if found is None else found.residual,
+        membrane_flatness=None,
+        gap_left_um=left,
+    )
+
+
+def assumed(case: Case) -> tuple[AssumedLine, ...]:
+    """What the case did not give."""
+    return tuple(
+        AssumedLine(key=a.key, value=a.value, low=a.low, high=a.high, unit=a.unit, source=a.source)
+        for a in case.assumed
+    )

@@ -1,0 +1,145 @@
+"""The spine: from a case to an answer."""
+
+import platform
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from importlib.metadata import version
+from time import perf_counter
+
+from thermo.answer import blocks
+from thermo.answer.current import highest_current
+from thermo.answer.exposure import dose_plan
+from thermo.answer.hand_check import hand_check
+from thermo.answer.levers import try_levers
+from thermo.answer.outcome import Outcome, Regime, run_once
+from thermo.answer.scene import describe, mesh
+from thermo.answer.schema import Answer, CaseBlock, MeshBlock
+from thermo.answer.spread import CoarseRuns, bands
+from thermo.answer.state import State, solve_state
+from thermo.answer.temperature import part_temperatures, sensor_readings
+from thermo.answer.verdict import limit_lines, verdict
+from thermo.case import Case
+from thermo.heat import slowest_time
+from thermo.solve import Solver
+
+Tell = Callable[[str, float], None]  # what is being done, and how much of all is done (0 to 1)
+SETTLE = 4.0  # slowest time constants until 2 % of the rise is left
+PACKAGES = ("warmstack", "numpy", "scipy", "scikit-fem", "pyamg", "xraylib", "pydantic")
+CAUTIONS = (
+    "A planning estimate: not a safety assessment, never an input of an interlock.",
+    "X-rays, beryllium, helium and vacuum windows, hot parts and solvents can injure: local rules "
+    "and licensed practice decide.",
+    "Left out: creep and flow of the resist, shrinkage and swelling, sideways spread of "
+    "fluorescence, diffraction and photo-electron blur, stray beam, damage.",
+)
+
+
+@dataclass(frozen=True)
+class Result:
+    """An answer with the fields behind it."""
+
+    answer: Answer
+    outcome: Outcome
+
+
+def estimate(case: Case, refine: int = 0, still: bool = False) -> Answer:
+    """Answer for a checked case.
+
+    Parameters
+    ----------
+    case : from read_case
+    refine : how often every spacing of the mesh is halved
+    still : hold the beam at the middle of the field
+
+    Raises
+    ------
+    SolveError : a solve failed its own check
+    PhysicsError : the case leaves the range of a physical model
+    """
+    return run(case, refine, still).answer
+
+
+def run(case: Case, refine: int = 0, still: bool = False, tell: Tell = lambda *_: None) -> Result:
+    """Answer with its fields; tell(stage, share done) reports progress."""
+    clock = _Clock()
+    solver = Solver()
+    with clock.stage("beam, dose and mesh", tell, 0.0):
+        scene = describe(case, still)
+        meshed = mesh(scene, refine)
+    with clock.stage("temperature", tell, 0.05):
+        state = solve_state(scene, meshed, solver)
+    with clock.stage("settling", tell, 0.15):
+        settle = SETTLE * slowest_time(
+            state.system, state.fields, state.mean - state.system.coldest, solver
+        )
+    with clock.stage("expansion", tell, 0.2):
+        regime, why = which_regime(state, settle)
+        outcome = run_once(state, regime, moved=True)
+    with clock.stage("highest current", tell, 0.35):
+        current = highest_current(outcome, solver, regime)
+    with clock.stage("ranges", tell, 0.45):
+        runs = CoarseRuns(case, still, regime, moved=scene.motion is None)
+        spread = bands(case, runs, lambda i, n: tell("ranges", 0.45 + 0.4 * i / n))
+    lines = limit_lines(outcome.judged, spread)
+    with clock.stage("levers", tell, 0.85):
+        tried = list(try_levers(outcome, runs, current))
+    time = outcome.dose.time
+    answer = Answer(
+        case=CaseBlock(title=case.title, sha256=case.sha256),
+        versions={"python": platform.python_version(), **{p: version(p) for p in PACKAGES}},
+        regime=regime,
+        regime_reason=why,
+        settle_s=settle,
+        dose_share_before_settling=min(1.0, settle / time),
+        beam=blocks.beam_block(scene),
+        absorbed_W_per_cm=blocks.open_column(state),
+        heat_W=blocks.heat_by_part(state),
+        heat_out_W=state.steady.film_heat,
+        dose=blocks.dose_block(outcome.dose),
+        temperature=part_temperatures(state) if regime != "few_passes" else {},
+        sensors=sensor_readings(state) if regime != "few_passes" else {},
+        hand_check=hand_check(state) if regime != "few_passes" else None,
+        limits=lines,
+        highest_current_mA=None if current is None else 1e3 * current,
+        placement=blocks.placement(outcome, regime),
+        stress=blocks.stress(outcome),
+        checks=blocks.checks(outcome),
+        mesh=MeshBlock(
+            unknowns=state.steady.unknowns,
+            cells=int(meshed.grid.active.sum()),
+            difference_on_refinement=runs.difference(outcome),
+        ),
+        seconds=clock.seconds,
+        verdict=verdict(lines, spread, tried),
+        assumed=blocks.assumed(case),
+        cautions=CAUTIONS,
+    )
+    tell("done", 1.0)
+    return Result(answer, outcome)
+
+
+def which_regime(state: State, settle: float) -> tuple[Regime, str]:
+    """Held beam, few passes, or limit cycle: exposure time against settling time."""
+    plan = dose_plan(state.scene)
+    if state.scene.motion is None:
+        return "still", "the beam is held on one place: steady temperatures"
+    span = f"{plan.passes} passes take {plan.time:.3g} s, temperatures settle in {settle:.3g} s"
+    if plan.time <= settle:
+        return "few_passes", f"{span}: the transient from cold decides"
+    return "limit_cycle", (
+        f"{span}: scan mean plus the closed-form swing of the moving stripe, which is up to about "
+        "20 % high where the stripe turns"
+    )
+
+
+class _Clock:
+    def __init__(self) -> None:
+        self.seconds: dict[str, float] = {}
+
+    @contextmanager
+    def stage(self, name: str, tell: Tell, share: float) -> Iterator[None]:
+        tell(name, share)
+        start = perf_counter()
+        yield
+        self.seconds[name] = perf_counter() - start

@@ -1,0 +1,144 @@
+"""One case run once: its state, its exposure plan, and the value beside every limit."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from thermo.answer.expansion import Expansion, expand_bodies
+from thermo.answer.exposure import DosePlan, dose_plan
+from thermo.answer.placement import linear_fit
+from thermo.answer.resist import resist_margin
+from thermo.answer.scene import Scene
+from thermo.answer.state import State
+from thermo.answer.temperature import ZERO_C, hottest
+from thermo.case import Case
+
+Regime = Literal["still", "few_passes", "limit_cycle"]
+NEEDS_CYCLE = "needs the scan cycle: a static map may even have the wrong sign"
+FEW_PASSES = "over before temperatures settle: the transient from cold is not solved yet"
+
+
+@dataclass(frozen=True)
+class Judged:
+    """The value beside one limit, in the limit's unit; None where it is not known.
+
+    at_most : the limit itself is only an upper bound, so it can be broken but not kept
+    """
+
+    name: str
+    part: str
+    unit: str
+    value: float | None
+    limit: float
+    source: str
+    note: str = ""
+    at_most: bool = False
+
+    @property
+    def over(self) -> float | None:
+        """How far the value lies above its limit (negative: room left)."""
+        return None if self.value is None else self.value - self.limit
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """A case run once."""
+
+    state: State
+    dose: DosePlan
+    expansion: Expansion | None
+    judged: tuple[Judged, ...]
+
+    @property
+    def scene(self) -> Scene:
+        """What was run."""
+        return self.state.scene
+
+
+def judge(
+    state: State, dose: DosePlan, regime: Regime, expansion: Expansion | None = None
+) -> tuple[Judged, ...]:
+    """The value beside every limit of the case, in the order of the case file."""
+    case = state.scene.case
+    settled = regime != "few_passes"
+    return (
+        *_temperature_lines(case, state, dose, settled),
+        *_placement_lines(case, regime, expansion),
+        *_dose_lines(case, dose),
+    )
+
+
+def run_once(state: State, regime: Regime, moved: bool, before: Expansion | None = None) -> Outcome:
+    """Outcome of a solved state; moved: expand the bodies too."""
+    dose = dose_plan(state.scene)
+    expansion = expand_bodies(state, before) if moved else None
+    return Outcome(state, dose, expansion, judge(state, dose, regime, expansion))
+
+
+def _temperature_lines(case: Case, state: State, dose: DosePlan, settled: bool) -> Iterator[Judged]:
+    limits = case.limits
+    unknown = "" if settled else FEW_PASSES
+    if limits.resist is not None:
+        yield _resist_line(case, state, dose, unknown)
+    if limits.mask is not None:
+        peak = max(float(state.peak[hottest(state, n)]) for n in ("membrane", "absorber"))
+        value = peak - ZERO_C if settled else None
+        yield Judged("mask", "mask", "degC", value, limits.mask.value - ZERO_C, "case", unknown)
+
+
+def _resist_line(case: Case, state: State, dose: DosePlan, unknown: str) -> Judged:
+    name = state.scene.stack.resist.name
+    least = resist_margin(state, dose)
+    peak = float(state.peak[hottest(state, name)]) - ZERO_C if not unknown else None
+    if case.limits.resist == "from dose":
+        assert least is not None  # the case room allows it for PMMA only
+        note = unknown or ("no data at this dose: at most this" if least.at_most else "")
+        value = least.peak - ZERO_C if not unknown else None
+        soft = least.softening - ZERO_C
+        return Judged("resist", name, "degC", value, soft, least.source, note, least.at_most)
+    note = unknown
+    if least is not None and not note:
+        soft = least.softening - ZERO_C
+        note = f"softens at {soft:.0f} degC" + (
+            " at most at this dose (extrapolated: no data)" if least.at_most else ""
+        )
+    assert case.limits.resist is not None
+    return Judged("resist", name, "degC", peak, case.limits.resist.value - ZERO_C, "case", note)
+
+
+def _placement_lines(case: Case, regime: Regime, expansion: Expansion | None) -> Iterator[Judged]:
+    limits = case.limits
+    error = None if expansion is None else expansion.printed
+    why = "" if error is not None else (FEW_PASSES if regime == "few_passes" else NEEDS_CYCLE)
+    fits = (
+        []
+        if error is None or expansion is None
+        else [linear_fit(expansion.points, e) for e in error]
+    )
+    if limits.placement is not None:
+        worst = max((1e6 * float(np.hypot(*f.aligned.T).max()) for f in fits), default=None)
+        limit = 1e6 * limits.placement.value
+        note = why or "largest error after shift and rotation"
+        yield Judged("placement", "pattern", "um", worst, limit, "case", note)
+    if limits.magnification is not None:
+        scale = max((1e6 * abs(f.magnification) for f in fits), default=None)
+        limit = 1e6 * limits.magnification.value
+        yield Judged("magnification", "pattern", "ppm", scale, limit, "case", why)
+    if limits.blur is not None:
+        blur = None if error is None else 0.0
+        yield Judged("blur", "pattern", "um", blur, 1e6 * limits.blur.value, "case", why)
+
+
+def _dose_lines(case: Case, dose: DosePlan) -> Iterator[Judged]:
+    limits, resist = case.limits, "resist"
+    if limits.dose_top is not None:
+        top, limit = dose.top / 1e9, limits.dose_top.value / 1e9
+        yield Judged("dose_top", resist, "kJ/cm3", top, limit, "case")
+    if limits.dose_ratio is not None:
+        yield Judged("dose_ratio", resist, "", dose.ratio, limits.dose_ratio.value, "case")
+    if limits.dose_under_absorber is not None:
+        under, limit = dose.under_absorber / 1e6, limits.dose_under_absorber.value / 1e6
+        note = "uncertain by about 25 %, by 1.5-2 times for hard beams"
+        yield Judged("dose_under_absorber", resist, "J/cm3", under, limit, "case", note)

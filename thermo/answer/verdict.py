@@ -1,0 +1,163 @@
+"""The verdict: go, change, no, or cannot tell; which body limits, why, and what to change.
+
+go           every limit is met at the far end of its band
+change       a typical value breaks its limit, and one named setting cures all of them
+no           a typical value breaks its limit, and no single setting cures
+cannot_tell  typical values keep every limit, but a band reaches over one, or a number that a limit
+             needs is not known: the deciding input is named, with how to measure it
+"""
+
+from collections.abc import Mapping, Sequence
+
+from thermo.answer.levers import Tried
+from thermo.answer.outcome import Judged
+from thermo.answer.schema import LimitLine, Verdict, Word
+from thermo.answer.spread import Band
+
+MEASURE: Mapping[str, str] = {
+    "sample.joint.resistance": "measure the joint: a thermometer at the sample's edge, or the "
+    "cool-down time after the shutter closes (one in the holder cannot see it)",
+    "sample.joint.thickness": "measure the joint's thickness after pressing",
+    "gap.width": "measure the gap over the field with the parts mounted",
+    "mask.frame.cooling": "measure the frame: a thermometer on it during a short exposure",
+    "chamber.accommodation_mask": "time the mask's cool-down at two gas pressures",
+    "chamber.accommodation_sample": "time the mask's cool-down at two gas pressures",
+    "mask.absorber.kind": "look at the pattern: is the metal connected or islands",
+    "mask.absorber.coverage": "take the coverage from the pattern data, in rows",
+    "mask.membrane.tension": "measure the membrane's tension by its first resonance",
+}
+MATERIAL = "measure it on a piece of the same batch, or ask the maker"
+
+
+def limit_lines(judged: Sequence[Judged], bands: Mapping[str, Band]) -> tuple[LimitLine, ...]:
+    """Each limit with its value, band, margin, and whether it is met."""
+    return tuple(_line(j, bands.get(j.name)) for j in judged)
+
+
+def _line(j: Judged, band: Band | None) -> LimitLine:
+    low = high = margin = None
+    met: bool | None = None
+    if j.value is not None:
+        low, high = j.value - (band.down if band else 0), j.value + (band.up if band else 0)
+        margin = j.limit - j.value
+        met = False if margin < 0 else (True if high <= j.limit and not j.at_most else None)
+    return LimitLine(
+        name=j.name,
+        part=j.part,
+        unit=j.unit,
+        value=j.value,
+        low=low,
+        high=high,
+        limit=j.limit,
+        limit_from=j.source,
+        margin=margin,
+        met=met,
+        note=j.note,
+    )
+
+
+def verdict(
+    lines: Sequence[LimitLine], bands: Mapping[str, Band], tried: Sequence[Tried]
+) -> Verdict:
+    """The verdict over all limits."""
+    broken = [line for line in lines if line.met is False]
+    open_ = [line for line in lines if line.met is None]
+    if not lines:
+        reason = "the case names no limit: give one under [limits]"
+        return Verdict(word="cannot_tell", limited_by=None, reasons=(reason,), advice=())
+    if broken:
+        return _broken(broken, open_, bands, tried)
+    if open_:
+        known = [line for line in open_ if line.value is not None]
+        first = min(known, key=_room_share) if known else open_[0]
+        reasons = [_open_reason(line, bands.get(line.name)) for line in open_]
+        if len(open_) < len(lines):
+            reasons.append("every other limit is met over its whole band")
+        advice = dict.fromkeys(_measure(line, bands.get(line.name)) for line in open_)
+        return Verdict(
+            word="cannot_tell",
+            limited_by=first.part,
+            reasons=tuple(reasons),
+            advice=tuple(a for a in advice if a),
+        )
+    first = min(lines, key=_room_share)
+    reason = (
+        f"every limit is met over its whole band; the tightest is {first.name.replace('_', ' ')}: "
+        f"{_value(first.high, first.unit)} at most, limit {_value(first.limit, first.unit)}"
+    )
+    return Verdict(word="go", limited_by=first.part, reasons=(reason,), advice=())
+
+
+def _broken(
+    broken: Sequence[LimitLine],
+    open_: Sequence[LimitLine],
+    bands: Mapping[str, Band],
+    tried: Sequence[Tried],
+) -> Verdict:
+    cures = [t for t in tried if t.cures]
+    word: Word = "change" if cures else "no"
+    reasons = [
+        f"{_words(line)} {_value(line.value, line.unit)}, limit "
+        f"{_value(line.limit, line.unit)}" + (f" ({line.note})" if line.note else "")
+        for line in broken
+    ]
+    reasons += [_open_reason(line, bands.get(line.name)) for line in open_]
+    worst = min(broken, key=_room_share)
+    ordered = [*cures, *(t for t in tried if not t.cures)]
+    advice = [_lever_text(t, broken) for t in ordered]
+    if not cures and tried:
+        advice.append("no single setting cures every limit: combine them and estimate again")
+    if any(line.name == "resist" for line in broken):
+        advice.append(
+            "more gas or a narrower gap does not help the resist: it takes the mask's heat"
+        )
+    return Verdict(word=word, limited_by=worst.part, reasons=tuple(reasons), advice=tuple(advice))
+
+
+def _lever_text(t: Tried, broken: Sequence[LimitLine]) -> str:
+    effects = ", ".join(
+        f"{_words(line)} {line.value:.3g} -> {_value(t.values[line.name], line.unit)}"
+        for line in broken
+        if line.value is not None
+    )
+    end = "cures" if t.cures else "not enough alone"
+    return f"{t.text}: {effects}, {t.time / 60:.3g} min: {end}"
+
+
+def _open_reason(line: LimitLine, band: Band | None) -> str:
+    name = _words(line)
+    if line.value is None:
+        return f"{name} is not known: {line.note}"
+    if line.high is not None and line.high > line.limit:
+        decider = f", most by {band.decider}" if band and band.decider else ""
+        return (
+            f"{name} {_value(line.value, line.unit)} keeps its limit "
+            f"{_value(line.limit, line.unit)}, but may reach "
+            f"{_value(line.high, line.unit)}{decider}"
+        )
+    return f"{name}: the limit itself is an upper bound only ({line.note})"
+
+
+def _measure(line: LimitLine, band: Band | None) -> str | None:
+    if line.value is None or band is None or band.decider is None:
+        return None
+    if line.high is None or line.high <= line.limit:
+        return "test the resist's softening at this dose: there are no published data"
+    how = MEASURE.get(
+        band.decider, MATERIAL if band.decider.startswith("materials.") else "measure it"
+    )
+    return f"{_words(line)} hangs on {band.decider}: {how}"
+
+
+def _words(line: LimitLine) -> str:
+    return line.name.replace("_", " ")
+
+
+def _room_share(line: LimitLine) -> float:
+    """Room left at the far end of the band, as a share of the limit."""
+    far = line.high if line.high is not None else line.limit
+    return (line.limit - far) / abs(line.limit or 1.0)
+
+
+def _value(value: float | None, unit: str) -> str:
+    return "not known" if value is None else f"{value:.3g} {unit}".strip()

@@ -1,0 +1,14 @@
+"""`warmstack check`: read and check a case, show its stack and what a run would take."""
+
+from thermo.commands.options import AsJson, CaseFile, Settings, settings_from
+
+
+def check(case: CaseFile, set_: Settings = None, json: AsJson = False) -> None:
+    """Check a case and print its stack, assumptions, mesh size, memory and time; solve nothing."""
+    from thermo.answer.size import run_size
+    from thermo.case import read_case
+    from thermo.show.checked import checked_json, checked_text
+
+    read = read_case(case, settings_from(set_))
+    size = run_size(read)
+    print(checked_json(read, size) if json else checked_text(read, size), end="")

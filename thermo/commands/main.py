@@ -1,0 +1,57 @@
+"""The command `warmstack` and how its faults end: one clear line each, and the exit code.
+
+0 done; 1 a fault of the program; 2 wrong usage; 3 the case is wrong; 4 a solve failed its own
+check; 5 a limit is not met and --strict was given.
+"""
+
+import sys
+from typing import Annotated
+
+import typer
+
+from thermo.commands import check, dose, estimate, materials, new
+from thermo.errors import WarmstackError
+
+app = typer.Typer(
+    help="Thermal and mechanical estimate of a deep X-ray lithography exposure.",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+)
+app.command("new")(new.new)
+app.command("check")(check.check)
+app.command("dose")(dose.dose)
+app.command("estimate")(estimate.estimate)
+app.command("materials")(materials.materials)
+
+
+def _version(wanted: bool) -> None:
+    if wanted:
+        from importlib.metadata import version
+
+        print(f"warmstack {version('warmstack')}")
+        raise typer.Exit
+
+
+@app.callback()
+def _main(
+    version: Annotated[
+        bool, typer.Option("--version", callback=_version, is_eager=True, help="Print the version.")
+    ] = False,
+) -> None:
+    """Hold the options that come before any command."""
+
+
+def run() -> None:
+    """Run the command line; faults a user can mend end without a traceback."""
+    try:
+        app()
+    except WarmstackError as error:
+        print(error, file=sys.stderr)
+        sys.exit(getattr(error, "exit_code", 1))
+    except KeyboardInterrupt:
+        print("stopped; nothing was written", file=sys.stderr)
+        sys.exit(130)
+    except BrokenPipeError:
+        sys.exit(0)

@@ -1,0 +1,1 @@
+"""What people see: text, field files, pictures, and the result folder."""

@@ -1,0 +1,52 @@
+"""A checked case as text: the stack, what was assumed, and what a run would take."""
+
+import json
+
+from thermo.answer.size import RunSize
+from thermo.case import Case
+from thermo.case.stack import Layer, build_stack
+
+
+def checked_text(case: Case, size: RunSize) -> str:
+    """Stack, assumptions and size."""
+    rows = [f"{case.title}: the case is complete and consistent", "", "  from the beam down"]
+    rows += [_layer(layer) for layer in build_stack(case).layers]
+    if case.assumed:
+        rows += ["", "  not given, taken from the tables (value, range, source)"]
+        rows += [
+            f"  {a.key:<36} {_span(a.value, a.low, a.high, a.unit)}  {a.source}"
+            for a in case.assumed
+        ]
+    rows += [
+        "",
+        f"  mesh {size.unknowns} unknowns; a run takes about {size.memory_MB:.0f} MB and "
+        f"{size.seconds:.0f} s on one core",
+    ]
+    return "\n".join(rows) + "\n"
+
+
+def checked_json(case: Case, size: RunSize) -> str:
+    """The same as data."""
+    stack = [
+        {"layer": la.name, "material": la.material.name, "thickness_um": 1e6 * la.thickness}
+        for la in build_stack(case).layers
+    ]
+    assumed = [a.__dict__ for a in case.assumed]
+    data = {"title": case.title, "stack": stack, "assumed": assumed, "size": size.__dict__}
+    return json.dumps(data, indent=1) + "\n"
+
+
+def _layer(layer: Layer) -> str:
+    contact = f" + {layer.resistance:.2g} m2 K/W contact" if layer.resistance else ""
+    stuff = (
+        "contact" if layer.name == "joint" and layer.material.kind == "gas" else layer.material.name
+    )
+    thick = "" if stuff == "contact" else f"{1e6 * layer.thickness:8.4g} um"
+    size = f"{1e3 * layer.outline.width:.4g} x {1e3 * layer.outline.height:.4g} mm"
+    return f"    {layer.name:<12} {stuff:<16} {thick:<12} {size}{contact}"
+
+
+def _span(value: float | str, low: float | str, high: float | str, unit: str) -> str:
+    if isinstance(value, str):
+        return f"{value} ({low} or {high})"
+    return f"{value:.3g} ({low:.3g} .. {high:.3g}) {unit}"

@@ -1,0 +1,121 @@
+"""One picture of the answer: a section through the layers with their temperatures."""
+
+from itertools import pairwise
+from pathlib import Path
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from numpy.typing import NDArray
+
+from thermo.answer import Result
+from thermo.answer.state import State
+from thermo.answer.temperature import ZERO_C, hottest, layer_nodes
+
+Array = NDArray[np.float64]
+THINNEST, THICKEST = 0.35, 1.0  # drawn heights of the thinnest and the thickest layer
+
+
+def write_section(result: Result, path: Path) -> None:
+    """Section along the scan at the hottest resist, layers drawn at even heights, and profiles."""
+    state = result.outcome.state
+    stack, grid = state.scene.stack, state.meshed.grid
+    _, node = hottest(state, stack.resist.name)
+    x = grid.plan.points[0, node]
+    figure = Figure(figsize=(10.5, 6.2), layout="constrained")
+    section, profile = figure.subplots(1, 2, width_ratios=(2.4, 1))
+    drawn = _drawn_levels(state)
+    _section(section, state, x, drawn)
+    _profile(profile, state, node, drawn)
+    figure.suptitle(
+        f"{result.answer.case.title}: peak temperature, section at x = {1e3 * x:.1f} mm"
+    )
+    figure.savefig(path, dpi=150)
+
+
+def _drawn_levels(state: State) -> Array:
+    """Heights at which the levels are drawn: each layer stretched on its own, thin ones most."""
+    stack, grid = state.scene.stack, state.meshed.grid
+    log = np.log([layer.thickness for layer in stack.layers])
+    span = max(float(np.ptp(log)), 1e-9)
+    heights = THINNEST + (THICKEST - THINNEST) * (log - log.min()) / span
+    drawn = [0.0]
+    for i, height in enumerate(heights):
+        own = grid.heights[grid.slabs(i)]
+        drawn.extend(drawn[-1] + height * np.cumsum(own) / own.sum())
+    return np.array(drawn)
+
+
+def _section(axes: Axes, state: State, x: float, drawn: Array) -> None:
+    stack, grid = state.scene.stack, state.meshed.grid
+    points = grid.plan.points
+    row = np.flatnonzero(np.abs(points[0] - x) < 1e-9)
+    row = row[np.argsort(points[1, row])]
+    y = 1e3 * points[1, row]
+    T = state.peak[:, row] - ZERO_C
+    centre_x, centre_y = grid.plan.centres
+    gap = np.abs(centre_x - x)
+    beside = gap <= gap.min() + 1e-9
+    cells = [
+        np.flatnonzero(beside & (np.abs(centre_y - (a + b) / 2e3) < 1e-9)) for a, b in pairwise(y)
+    ]
+    here = np.stack([grid.active[:, c].any(1) for c in cells], axis=1)
+    corner = np.stack([T[:-1, :-1], T[:-1, 1:], T[1:, :-1], T[1:, 1:]])
+    shown = np.ma.masked_where(~here, np.where(here, np.nan_to_num(corner).mean(0), 0.0))
+    mesh = axes.pcolormesh(y, drawn, shown, cmap="cividis", shading="flat", rasterized=True)
+    axes.figure.colorbar(
+        mesh, ax=axes, label="peak temperature, degC", location="bottom", aspect=40
+    )
+    axes.invert_yaxis()
+    axes.set_xlabel("y along the scan, mm")
+    ticks = []
+    for i, layer in enumerate(stack.layers):
+        slabs = grid.slabs(i)
+        top, bottom = drawn[slabs.start], drawn[slabs.stop]
+        axes.axhline(bottom, color="0.5", linewidth=0.4)
+        ticks.append(((top + bottom) / 2, f"{layer.name}\n{_thickness(layer.thickness)}"))
+    axes.set_yticks([t for t, _ in ticks], [label for _, label in ticks], fontsize=7)
+    y_span = float(np.ptp(y))
+    least, most = _exaggeration(state, drawn, y_span)
+    axes.set_title(
+        f"each layer stretched on its own: drawn {least:.1f} to {most:.0f} times as thick as true",
+        fontsize=9,
+    )
+
+
+def _exaggeration(state: State, drawn: Array, width_mm: float) -> tuple[float, float]:
+    """Drawn over true thickness against the drawn width, smallest and largest layer."""
+    stack, grid = state.scene.stack, state.meshed.grid
+    per_unit = 0.55 * width_mm / (drawn[-1] - drawn[0])  # axes about 0.55 as high as wide
+    factors = [
+        (drawn[grid.slabs(i).stop] - drawn[grid.slabs(i).start]) * per_unit / (1e3 * la.thickness)
+        for i, la in enumerate(stack.layers)
+    ]
+    return min(factors), max(factors)
+
+
+def _profile(axes: Axes, state: State, node: int, drawn: Array) -> None:
+    stack, grid = state.scene.stack, state.meshed.grid
+    for T, style, label in (
+        (state.mean, "--", "scan mean"),
+        (state.printing, ":", "while printing"),
+        (state.peak, "-", "peak"),
+    ):
+        axes.plot(T[:, node] - ZERO_C, drawn, style, color="black", linewidth=1.3, label=label)
+    axes.set_ylim(drawn[-1], drawn[0])
+    axes.set_xlabel("temperature, degC")
+    axes.set_yticks([])
+    for i in range(len(stack.layers)):
+        axes.axhline(drawn[grid.slabs(i).stop], color="0.5", linewidth=0.4)
+    limit = state.scene.case.limits.resist
+    if limit is not None and limit != "from dose":
+        levels = np.flatnonzero(layer_nodes(grid, stack.index(stack.resist.name)).any(1))
+        value = limit.value - ZERO_C
+        span = [drawn[levels[0]], drawn[levels[-1]]]
+        axes.plot([value, value], span, color="0.35", linewidth=3, label="resist limit")
+    axes.legend(loc="lower right", fontsize=8)
+    axes.set_title("through the hottest resist", fontsize=9)
+
+
+def _thickness(t: float) -> str:
+    return f"{1e3 * t:.3g} mm" if t >= 1e-3 else f"{1e6 * t:.3g} um"

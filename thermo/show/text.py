@@ -1,0 +1,162 @@
+"""The answer as a table that is read in ten seconds."""
+
+from thermo.answer import Answer
+from thermo.answer.schema import LimitLine
+
+WORDS = {"go": "GO", "change": "CHANGE THIS FIRST", "no": "NO", "cannot_tell": "CANNOT TELL"}
+MET = {True: "met", False: "BROKEN", None: "open"}
+
+
+def answer_text(answer: Answer) -> str:
+    """The whole table, plain text, at most 100 columns of figures."""
+    parts = (
+        _head(answer),
+        _power(answer),
+        _dose(answer),
+        _temperatures(answer),
+        _limits(answer),
+        _placement(answer),
+        _checks(answer),
+        _verdict(answer),
+    )
+    return "\n\n".join("\n".join(part) for part in parts if part) + "\n"
+
+
+def _head(a: Answer) -> list[str]:
+    b = a.beam
+    return [
+        a.case.title,
+        f"  beam      Ec {b.critical_energy_keV:.3g} keV, {b.incident_W_per_cm:.3g} W/cm emitted, "
+        f"{b.on_mask_W_per_cm:.3g} W/cm on the mask, stripe {b.stripe_fwhm_mm:.2g} mm high (FWHM)",
+        f"  regime    {a.regime.replace('_', ' ')}: {a.regime_reason}",
+    ]
+
+
+def _power(a: Answer) -> list[str]:
+    column = ", ".join(f"{k} {v:.2g}" for k, v in a.absorbed_W_per_cm.items() if v >= 5e-3)
+    heat = ", ".join(f"{k} {v:.2g}" for k, v in a.heat_W.items() if v >= 5e-3)
+    out = ", ".join(f"{k} {v:.2g}" for k, v in a.heat_out_W.items())
+    return [
+        f"Power     open column, W/cm:  {column}",
+        f"          heat by part, W:    {heat}",
+        f"          leaves by, W:       {out}",
+    ]
+
+
+def _dose(a: Answer) -> list[str]:
+    d = a.dose
+    passes = "" if d.passes is None else f", {d.passes} passes"
+    stroke = "" if d.stroke_needed_mm is None else f", stroke needed {d.stroke_needed_mm:.1f} mm"
+    return [
+        f"Dose      {_duration(d.time_s)}{passes}, {d.charge_mA_min_per_cm:.4g} mA min per cm of "
+        f"scan{stroke}",
+        f"          resist top {_dose_value(d.resist_top_J_per_cm3)}, bottom "
+        f"{_dose_value(d.resist_bottom_J_per_cm3)}, ratio {d.ratio:.2f}, under absorber "
+        f"{_dose_value(d.under_absorber_J_per_cm3)}",
+    ]
+
+
+def _temperatures(a: Answer) -> list[str]:
+    if not a.temperature:
+        return []
+    rows = [f"{'Temperature, degC':<20}{'mean':>7}{'printing':>10}{'peak':>7}   hottest at x, y mm"]
+    for part, t in a.temperature.items():
+        x, y, _ = t.where_mm
+        rows.append(
+            f"  {part:<18}{t.mean_C:7.1f}{t.dose_weighted_C:10.1f}{t.peak_C:7.1f}   "
+            f"{x:+.0f}, {y:+.0f}"
+        )
+    for name, s in a.sensors.items():
+        rows.append(f"  sensor {name:<11}{s.mean_C:7.1f}{'':10}{s.peak_C:7.1f}   on {s.part}")
+    return rows
+
+
+def _limits(a: Answer) -> list[str]:
+    if not a.limits:
+        return []
+    rows = [f"{'Limits':<22}{'value':>9}{'band':>19}{'limit':>9}"]
+    return rows + [_limit(line) for line in a.limits]
+
+
+def _limit(line: LimitLine) -> str:
+    name = f"{line.name.replace('_', ' ')}"
+    if line.value is None:
+        return f"  {name:<20}{'unknown':>9}{'':19}{line.limit:9.4g} {line.unit:<7}{line.note}"
+    band = f"{line.low:.3g} .. {line.high:.3g}"
+    return f"  {name:<20}{line.value:9.3g}{band:>19}{line.limit:9.4g} {line.unit:<7}{MET[line.met]}"
+
+
+def _placement(a: Answer) -> list[str]:
+    p = a.placement
+    rows = []
+    if p.top is not None:
+        rows.append(
+            f"Placement held beam, resist top: magnification {p.top.magnification_ppm:+.3g} ppm, "
+            f"largest {_length(p.top.raw_max_nm)}, after scale {_length(p.top.residual_max_nm)}"
+        )
+    elif p.reason:
+        rows.append(f"Placement not given: {p.reason}")
+    if p.sample:
+        rows.append(
+            f"          sample alone, from its temperature of measurement: grows "
+            f"{p.sample['top'].magnification_ppm:+.3g} ppm, moves up to "
+            f"{_length(p.sample['top'].raw_max_nm)} over the field"
+        )
+    offset = p.uniform_offset
+    rows.append(
+        f"          cold offset alpha dT: mask {offset.mask_ppm:+.3g} ppm, sample "
+        f"{offset.sample_ppm:+.3g} ppm; beam divergence {p.geometric_ppm:.2g} ppm"
+    )
+    return rows
+
+
+def _checks(a: Answer) -> list[str]:
+    c, m = a.checks, a.mesh
+    rows = [
+        f"Checks    heat balance {c.heat_balance:.0e}, power balance {c.power_balance:.0e}, "
+        f"residual {c.residual:.0e}; {m.unknowns} unknowns, {sum(a.seconds.values()):.0f} s"
+    ]
+    if a.hand_check is not None:
+        h = a.hand_check
+        rows.append(
+            f"          by hand: resist {h.hand_rise_K:.3g} K over the water (mean, hottest column,"
+            f" no heat sideways); finite elements {h.fe_rise_K:.3g} K"
+        )
+    if m.difference_on_refinement:
+        diff = ", ".join(
+            f"{k.split('_')[0]} {v:+.2g} K" for k, v in m.difference_on_refinement.items()
+        )
+        rows.append(f"          halving the plan spacing moved the peaks by: {diff}")
+    return rows
+
+
+def _verdict(a: Answer) -> list[str]:
+    v = a.verdict
+    limited = f" (limited by: {v.limited_by})" if v.limited_by else ""
+    rows = [f"Verdict   {WORDS[v.word]}{limited}"]
+    rows += [f"  - {reason}" for reason in v.reasons]
+    if a.highest_current_mA is not None:
+        rows.append(
+            f"  highest ring current that keeps the temperatures: {a.highest_current_mA:.3g} mA"
+        )
+    if v.advice:
+        rows += ["  to change or measure:", *(f"  > {advice}" for advice in v.advice)]
+    rows.append(f"  {a.cautions[0]}")
+    rows.append(f"  {a.cautions[1]}")
+    return rows
+
+
+def _duration(s: float) -> str:
+    if s < 120:
+        return f"{s:.0f} s"
+    return f"{s / 60:.0f} min" if s < 7200 else f"{s / 3600:.1f} h"
+
+
+def _length(nm: float) -> str:
+    return f"{nm / 1000:.3g} um" if nm >= 1000 else f"{nm:.3g} nm"
+
+
+def _dose_value(J_per_cm3: float) -> str:
+    if J_per_cm3 >= 1000:
+        return f"{J_per_cm3 / 1000:.3g} kJ/cm3"
+    return f"{J_per_cm3:.3g} J/cm3"
