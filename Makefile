@@ -7,7 +7,7 @@ BIN = .venv/bin
 .PHONY: demo test clean
 
 demo: .venv/ready
-	$(BIN)/warmstack estimate cases/fibre-grooves.toml -o fibre-grooves.results
+	$(BIN)/warmstack estimate cases/tall-mould-cured.toml -o tall-mould-cured.results
 
 test: .venv/ready
 	$(BIN)/ruff check .

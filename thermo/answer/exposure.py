@@ -26,12 +26,14 @@ class DosePlan:
 
     depth, dose : dose against depth in the open resist (m, J/m3)
     under_absorber : at the lit face of the resist under the metal
+    ratio_spread : how far the ratio moves when Rayleigh scattering counts as lost, share of it
     time, passes : with the ring's lifetime where given; None where nothing scans or no dose
     """
 
     depth: Array
     dose: Array
     under_absorber: float
+    ratio_spread: float
     time: float
     time_constant_current: float
     passes: int | None
@@ -67,11 +69,14 @@ def dose_plan(scene: Scene, points: int = 41) -> DosePlan:
     open_, dark = (_above(scene, covered) for covered in (False, True))
     rate = dose_rate(beam, open_, resist.material, resist.thickness, depth)
     under = dose_rate(beam, dark, resist.material, resist.thickness, depth[:1])
+    ends = (resist.material, resist.thickness, depth[[0, -1]])
+    lossy = dose_rate(beam, open_, *ends, rayleigh=True)
+    spread = float(abs(lossy[0] / lossy[1] * rate[-1] / rate[0] - 1))
     wanted, lifetime = case.dose.bottom.value, case.ring.lifetime
     tau = None if lifetime is None else lifetime.value
     current = case.ring.current.value
     if scene.motion is None:
-        return _held(scene, depth, rate, float(under[0]), tau)
+        return _held(scene, depth, rate, float(under[0]), spread, tau)
     plan: Exposure = exposure(wanted, float(rate[-1]), current, scene.motion, tau)
     given = plan.passes / scene.motion.speed  # s/m, dose over rate
     field = stack.pattern.field.height
@@ -82,6 +87,7 @@ def dose_plan(scene: Scene, points: int = 41) -> DosePlan:
         depth,
         rate * given,
         float(under[0]) * given,
+        spread,
         plan.time_with_decay,
         plan.time,
         plan.passes_with_decay,
@@ -92,7 +98,9 @@ def dose_plan(scene: Scene, points: int = 41) -> DosePlan:
     )
 
 
-def _held(scene: Scene, depth: Array, rate: Array, under: float, tau: float | None) -> DosePlan:
+def _held(
+    scene: Scene, depth: Array, rate: Array, under: float, spread: float, tau: float | None
+) -> DosePlan:
     """Plan of a held beam: the dose rate at the stripe's middle decides."""
     beam, wanted = scene.beam, scene.case.dose.bottom.value
     step = beam.height[1] - beam.height[0]
@@ -103,7 +111,7 @@ def _held(scene: Scene, depth: Array, rate: Array, under: float, tau: float | No
     charge = wanted * scene.case.ring.current.value / float(rate[-1])
     decayed = time if tau is None else time_with_decay(time, tau)
     return DosePlan(
-        depth, rate * given, under * given, decayed, time, None, None, charge, None, None
+        depth, rate * given, under * given, spread, decayed, time, None, None, charge, None, None
     )
 
 

@@ -1,4 +1,6 @@
-"""A hand check beside the finite elements: series resistances at the hottest column of the resist.
+"""A hand check beside the finite elements: series resistances through the hottest column.
+
+The column is where the resist's scan mean is highest.
 
     rise = sum_i R_i (Q_i + q_i/2),   R_i = t_i/k_i, joint, 1/h                        (1)
 
@@ -10,15 +12,16 @@ import numpy as np
 
 from thermo.answer.schema import HandCheck
 from thermo.answer.state import State, column_cycles
-from thermo.answer.temperature import hottest
+from thermo.answer.temperature import layer_nodes
 
 
 def hand_check(state: State) -> HandCheck:
-    """Rise of the resist's lit face over the water at its hottest column, three ways."""
+    """Scan-mean rise of the resist's lit face over the water at its hottest column, three ways."""
     stack, grid = state.scene.stack, state.meshed.grid
     holder = state.scene.case.sample.holder
     name = stack.resist.name
-    _, node = hottest(state, name)
+    here = layer_nodes(grid, stack.index(name))
+    node = int(np.where(here, state.mean, -np.inf).max(0).argmax())
     x, y = grid.plan.points[:, node]
     face = grid.slabs(stack.index(name)).start
     around = (grid.plan.quads == node).any(0) & grid.active[face]

@@ -17,6 +17,7 @@ from thermo.case import Case
 
 Regime = Literal["still", "few_passes", "limit_cycle"]
 NEEDS_CYCLE = "needs the scan cycle: a static map may even have the wrong sign"
+UNDER = 0.25  # dose under the absorber is uncertain by about this share
 FEW_PASSES = "over before temperatures settle: the transient from cold is not solved yet"
 
 
@@ -25,6 +26,7 @@ class Judged:
     """The value beside one limit, in the limit's unit; None where it is not known.
 
     at_most : the limit itself is only an upper bound, so it can be broken but not kept
+    model : what the model itself leaves open, either way
     """
 
     name: str
@@ -35,6 +37,7 @@ class Judged:
     source: str
     note: str = ""
     at_most: bool = False
+    model: float = 0.0
 
     @property
     def over(self) -> float | None:
@@ -135,10 +138,12 @@ def _dose_lines(case: Case, dose: DosePlan) -> Iterator[Judged]:
     limits, resist = case.limits, "resist"
     if limits.dose_top is not None:
         top, limit = dose.top / 1e9, limits.dose_top.value / 1e9
-        yield Judged("dose_top", resist, "kJ/cm3", top, limit, "case")
+        model = top * dose.ratio_spread
+        yield Judged("dose_top", resist, "kJ/cm3", top, limit, "case", model=model)
     if limits.dose_ratio is not None:
-        yield Judged("dose_ratio", resist, "", dose.ratio, limits.dose_ratio.value, "case")
+        model, limit = dose.ratio * dose.ratio_spread, limits.dose_ratio.value
+        yield Judged("dose_ratio", resist, "", dose.ratio, limit, "case", model=model)
     if limits.dose_under_absorber is not None:
         under, limit = dose.under_absorber / 1e6, limits.dose_under_absorber.value / 1e6
-        note = "uncertain by about 25 %, by 1.5-2 times for hard beams"
-        yield Judged("dose_under_absorber", resist, "J/cm3", under, limit, "case", note)
+        name, note = "dose_under_absorber", "may be 1.5-2 times as much for hard beams"
+        yield Judged(name, resist, "J/cm3", under, limit, "case", note, model=UNDER * under)

@@ -95,10 +95,12 @@ def bands(
             down.setdefault(name, []).append(min(0.0, *changes))
             up.setdefault(name, []).append((max(0.0, *changes), one.key))
         tell(done, len(inputs))
-    return {
-        name: Band(hypot(*down[name]), hypot(*(u for u, _ in up[name])), max(up[name])[1])
-        for name in up
-    }
+    return {name: _band(down[name], up[name]) for name in up}
+
+
+def _band(down: list[float], up: list[tuple[float, str]]) -> Band:
+    most, key = max(up)
+    return Band(hypot(*down), hypot(*(rise for rise, _ in up)), key if most > 0 else None)
 
 
 def try_setting(case: Case, key: str, value: float | str) -> Case | None:

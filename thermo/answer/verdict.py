@@ -8,6 +8,7 @@ cannot_tell  typical values keep every limit, but a band reaches over one, or a 
 """
 
 from collections.abc import Mapping, Sequence
+from math import hypot
 
 from thermo.answer.levers import Tried
 from thermo.answer.outcome import Judged
@@ -38,7 +39,8 @@ def _line(j: Judged, band: Band | None) -> LimitLine:
     low = high = margin = None
     met: bool | None = None
     if j.value is not None:
-        low, high = j.value - (band.down if band else 0), j.value + (band.up if band else 0)
+        down, up = (band.down, band.up) if band else (0.0, 0.0)
+        low, high = j.value - hypot(down, j.model), j.value + hypot(up, j.model)
         margin = j.limit - j.value
         met = False if margin < 0 else (True if high <= j.limit and not j.at_most else None)
     return LimitLine(
@@ -130,6 +132,7 @@ def _open_reason(line: LimitLine, band: Band | None) -> str:
         return f"{name} is not known: {line.note}"
     if line.high is not None and line.high > line.limit:
         decider = f", most by {band.decider}" if band and band.decider else ""
+        decider = decider or " by what the absorption model leaves open"
         return (
             f"{name} {_value(line.value, line.unit)} keeps its limit "
             f"{_value(line.limit, line.unit)}, but may reach "

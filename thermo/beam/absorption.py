@@ -71,17 +71,25 @@ def column_heat(beam: WhiteBeam, pieces: Sequence[Piece]) -> ColumnHeat:
 
 
 def dose_rate(
-    beam: WhiteBeam, above: Sequence[Piece], resist: Material, thickness: float, depth: Array
+    beam: WhiteBeam,
+    above: Sequence[Piece],
+    resist: Material,
+    thickness: float,
+    depth: Array,
+    rayleigh: bool = False,
 ) -> Array:
     """Power absorbed per depth, G(z) = sum P mu_dep exp(-mu_att z), W/m2, shape of depth.
 
     The stripe's whole height counted: the dose of one pass at speed v is G/v, J/m3.
+    rayleigh : let Rayleigh scattering take from the beam below the filters, as if no photon so
+    scattered came back: the other end of the bracket
     """
     power = beam.power.sum(0)
     for piece in above:
-        power = power * np.exp(
-            -coefficients(piece.material, beam.energy).attenuation * piece.thickness
-        )
+        mu = coefficients(piece.material, beam.energy)
+        lost = mu.attenuation + (mu.rayleigh if rayleigh else 0.0)
+        power = power * np.exp(-lost * piece.thickness)
     mu = coefficients(resist, beam.energy)
-    fade = np.exp(-np.multiply.outer(np.asarray(depth, float), mu.attenuation))
+    lost = mu.attenuation + (mu.rayleigh if rayleigh else 0.0)
+    fade = np.exp(-np.multiply.outer(np.asarray(depth, float), lost))
     return np.asarray(fade @ (power * mu.deposition(thickness)))

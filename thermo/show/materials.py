@@ -5,23 +5,24 @@ from collections.abc import Sequence
 
 from thermo.materials import Material, describe
 
+ROOM = 293.15  # K
+
 
 def all_materials_text(chosen: Sequence[Material]) -> str:
-    """One line a material: what it is, and its conductivity, expansion and limit at reference."""
-    rows = [f"{'material':<17}{'k, W/(m K)':>18}{'expansion, 1e-6/K':>20}{'limit, degC':>13}  what"]
+    """One line a material: what it is, and its conductivity at 20 degC, expansion and limit."""
+    rows = [f"{'material':<17}{'k, W/(m K)':>13}{'expansion, 1e-6/K':>19}{'limit, degC':>13}  what"]
     for m in chosen:
-        k = m.conductivity
-        conductivity = f"{k.typical[0]:.3g} ({k.low:.3g} .. {k.high:.3g})"
+        conductivity = f"{m.conductivity(ROOM):.3g}"
         alpha = "" if m.expansion is None else f"{1e6 * m.expansion.typical[0]:.3g}"
         limit = "" if m.limit is None else f"{m.limit.typical[0] - 273.15:.0f}"
-        rows.append(f"{m.name:<17}{conductivity:>18}{alpha:>20}{limit:>13}  {m.title}")
+        rows.append(f"{m.name:<17}{conductivity:>13}{alpha:>19}{limit:>13}  {m.title}")
     rows.append("one material with all values, ranges and sources: warmstack materials NAME")
     return "\n".join(rows) + "\n"
 
 
 def material_text(m: Material) -> str:
     """Every value of one material with range, temperature and source."""
-    rows = [f"{m.name}: {m.title}", f"  composition  {m.formula}  ({m.composition_source})"]
+    rows = [f"{m.name}: {m.title}"]
     for row in describe(m):
         where = f" at {row.temperature}" if row.temperature else ""
         rows.append(f"  {row.property}: {row.value}{where}")

@@ -1,14 +1,17 @@
 """The answer as a table that is read in ten seconds."""
 
+from textwrap import wrap
+
 from thermo.answer import Answer
 from thermo.answer.schema import LimitLine
 
 WORDS = {"go": "GO", "change": "CHANGE THIS FIRST", "no": "NO", "cannot_tell": "CANNOT TELL"}
+WIDTH = 100  # columns
 MET = {True: "met", False: "BROKEN", None: "open"}
 
 
 def answer_text(answer: Answer) -> str:
-    """The whole table, plain text, at most 100 columns of figures."""
+    """The whole table, plain text, at most 100 columns wide."""
     parts = (
         _head(answer),
         _power(answer),
@@ -19,7 +22,16 @@ def answer_text(answer: Answer) -> str:
         _checks(answer),
         _verdict(answer),
     )
-    return "\n\n".join("\n".join(part) for part in parts if part) + "\n"
+    return "\n\n".join("\n".join(_wrapped(part)) for part in parts if part) + "\n"
+
+
+def _wrapped(rows: list[str]) -> list[str]:
+    """Long rows broken at blanks; what follows stands under the row's own text."""
+    return [
+        line
+        for row in rows
+        for line in wrap(row, WIDTH, subsequent_indent=12 * " ", break_long_words=False) or [row]
+    ]
 
 
 def _head(a: Answer) -> list[str]:
