@@ -75,6 +75,8 @@ class CaseError(WarmstackError):
 class PhysicsError(WarmstackError, ValueError):
     """A physical function called outside the range it holds for."""
 
+    exit_code = 3
+
 
 class SolveError(WarmstackError):
     """A solve that failed its own check: the number is not given out."""

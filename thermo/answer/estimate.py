@@ -129,7 +129,7 @@ def which_regime(state: State, settle: float) -> tuple[Regime, str]:
         return "few_passes", f"{span}: the transient from cold decides"
     return "limit_cycle", (
         f"{span}: scan mean plus the closed-form swing of the moving stripe, which is up to about "
-        "20 % high where the stripe turns"
+        "a third too high where the stripe turns"
     )
 
 

@@ -10,6 +10,7 @@ from thermo.answer.scene import Meshed, Scene
 from thermo.beam.power import AbsorbedPower, absorbed_power, column_profiles
 from thermo.errors import SolveError
 from thermo.heat import (
+    ColdEdge,
     Column,
     Fields,
     Film,
@@ -31,7 +32,7 @@ from thermo.solve import Solver
 Array = NDArray[np.float64]
 SETTLED = 0.05  # K: no layer's mean moves more between two sweeps
 SWEEPS = 12
-AWAY = 9  # distances from the middle of the stroke at which the swing is worked out
+AWAY = 17  # distances from the middle of the stroke at which the swing is worked out
 
 
 @dataclass(frozen=True)
@@ -139,10 +140,7 @@ def _with_swing(
     peak, printing = np.zeros_like(mean), np.full_like(mean, -np.inf)
     if scene.motion is None:
         return mean, mean
-    plan, stack = meshed.grid.plan, scene.stack
-    frame = meshed.grid.slabs(stack.index("frame")).start
-    first_sheet = meshed.grid.slabs(stack.index("membrane")).start
-    last_sheet = meshed.grid.slabs(stack.index("absorber")).stop
+    plan = meshed.grid.plan
     for cells, first, away, cycle in column_cycles(scene, meshed, fields, films):
         nodes = np.unique(plan.quads[:, cells])
         rows = np.arange(first, first + len(cycle.mean))[:, None]
@@ -151,32 +149,9 @@ def _with_swing(
             np.stack([np.interp(at, away, row) for row in part])
             for part in (cycle.swing, cycle.dose_weighted - cycle.mean)
         )
-        if not meshed.grid.active[frame, cells[0]]:
-            share = _beside_frame(scene, meshed, fields, int(cells[0]), at)
-            sheet = (rows >= first_sheet) & (rows <= last_sheet)
-            swing = np.where(sheet, share, 1) * swing
-            printed = np.where(sheet, share, 1) * printed
         peak[rows, nodes] = np.maximum(peak[rows, nodes], swing)
         printing[rows, nodes] = np.maximum(printing[rows, nodes], printed)
     return mean + peak, mean + np.where(np.isfinite(printing), printing, 0)
-
-
-def _beside_frame(scene: Scene, meshed: Meshed, fields: Fields, cell: int, y: Array) -> Array:
-    """Share of the mask's swing left near the frame, which holds the membrane's edge cold."""
-    grid, stack, motion = meshed.grid, scene.stack, scene.motion
-    clear = stack.pattern.clear.height / 2
-    assert motion is not None
-    sheet = slice(
-        grid.slabs(stack.index("membrane")).start, grid.slabs(stack.index("absorber")).stop
-    )
-    dz = grid.heights[sheet]
-    kt = float((fields.in_plane[sheet, cell] * dz).sum())
-    capacity = float((fields.capacity[sheet, cell] * dz).sum())
-    gap = grid.slabs(stack.index("gap"))
-    h = scene.case.chamber.outer_film.value
-    if grid.active[gap.start, cell]:
-        h += float(1 / (grid.heights[gap] / fields.across[gap, cell]).sum())
-    return cold_edge(kt, capacity, h, motion.speed, clear - y)
 
 
 def column_cycles(
@@ -208,10 +183,32 @@ def column_cycles(
                 fields.capacity[own, at],
                 (max(h[first, at], 1e-6), max(h[last, at], 1e-6)),
             )
+            edge = _frame_edge(scene, meshed, fields, int(at), own, away)
+            apart = period - 2 * away
             cycle = stripe_pairs(
-                column, beam.height, heat[own], light, motion.speed, period, period - 2 * away
+                column, beam.height, heat[own], light, motion.speed, period, apart, edge
             )
             yield cells, first, away, cycle
+
+
+def _frame_edge(
+    scene: Scene, meshed: Meshed, fields: Fields, cell: int, own: slice, away: Array
+) -> ColdEdge | None:
+    """The frame as a cold edge of the membrane, for a column of the clear opening with the mask."""
+    grid, stack, motion = meshed.grid, scene.stack, scene.motion
+    sheet, gap, frame = (grid.slabs(stack.index(n)) for n in ("membrane", "gap", "frame"))
+    sheet = slice(sheet.start, grid.slabs(stack.index("absorber")).stop)
+    if motion is None or grid.active[frame.start, cell] or not own.start <= sheet.start < own.stop:
+        return None
+    dz = grid.heights[sheet]
+    kt = float((fields.in_plane[sheet, cell] * dz).sum())
+    capacity = float((fields.capacity[sheet, cell] * dz).sum())
+    h = scene.case.chamber.outer_film.value
+    if grid.active[gap.start, cell]:
+        h += float(1 / (grid.heights[gap] / fields.across[gap, cell]).sum())
+    slabs = np.arange(len(grid.heights))
+    of_mask = ((slabs >= sheet.start) & (slabs < sheet.stop))[own]
+    return cold_edge(of_mask, kt, capacity, h, motion.speed, stack.pattern.clear.height / 2 - away)
 
 
 def _column_heat(

@@ -4,6 +4,7 @@ from thermo.heat.fields import Fields, Gas, Metal, conduction_fields
 from thermo.heat.films import Film, face_h, open_faces
 from thermo.heat.gap import gap_conductance
 from thermo.heat.moving_stripe import (
+    ColdEdge,
     Column,
     StripeCycle,
     cold_edge,
@@ -13,6 +14,7 @@ from thermo.heat.moving_stripe import (
 from thermo.heat.steady import HeatSystem, Steady, heat_system, slowest_time, steady
 
 __all__ = [
+    "ColdEdge",
     "Column",
     "Fields",
     "Film",

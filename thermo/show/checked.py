@@ -3,6 +3,7 @@
 import json
 
 from thermo.answer.size import RunSize
+from thermo.answer.temperature import ZERO_C
 from thermo.case import Case
 from thermo.case.stack import Layer, build_stack
 
@@ -49,4 +50,6 @@ def _layer(layer: Layer) -> str:
 def _span(value: float | str, low: float | str, high: float | str, unit: str) -> str:
     if isinstance(value, str):
         return f"{value} ({low} or {high})"
+    if unit == "K":
+        value, low, high, unit = value - ZERO_C, float(low) - ZERO_C, float(high) - ZERO_C, "degC"
     return f"{value:.3g} ({low:.3g} .. {high:.3g}) {unit}"

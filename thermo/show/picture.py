@@ -27,9 +27,10 @@ def write_section(result: Result, path: Path) -> None:
     drawn = _drawn_levels(state)
     _section(section, state, x, drawn)
     _profile(profile, state, node, drawn)
-    figure.suptitle(
-        f"{result.answer.case.title}: peak temperature, section at x = {1e3 * x:.1f} mm"
-    )
+    what = "peak temperature"
+    if result.answer.regime == "few_passes":
+        what = "peak if it went on until settled (an upper bound)"
+    figure.suptitle(f"{result.answer.case.title}: {what}, section at x = {1e3 * x:.1f} mm")
     figure.savefig(path, dpi=150)
 
 
