@@ -23,6 +23,7 @@ import xraylib_np
 from numpy.typing import NDArray
 from scipy import constants, special
 
+from thermo.beam.quadrature import gauss_legendre
 from thermo.materials import Material
 
 Array = NDArray[np.float64]
@@ -87,7 +88,7 @@ def recoil_share(energy: Array) -> Array:
     r = integral (1 - P) dsigma / integral dsigma, dsigma ~ P^2 (P + 1/P - sin2) dcos, with
     P = 1/(1 + k (1 - cos)), k = E/mc2.  Source: O. Klein and Y. Nishina, Z. Phys. 52 (1929) 853.
     """
-    cos, weight = np.polynomial.legendre.leggauss(32)
+    cos, weight = gauss_legendre(32)
     k = np.asarray(energy, float)[..., None] * 1e3 * constants.e / (constants.m_e * constants.c**2)
     P = 1 / (1 + k * (1 - cos))
     dsigma = weight * P**2 * (P + 1 / P - (1 - cos**2))

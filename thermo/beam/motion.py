@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.interpolate import CubicSpline
 
+from thermo.beam.quadrature import gauss_legendre
 from thermo.errors import PhysicsError
 
 Array = NDArray[np.float64]
@@ -59,8 +60,8 @@ class Motion:
         """
         turn, a = self.turn, self.acceleration
         even = max(self.stroke / 2 - turn, 0.0)
-        x, w = np.polynomial.legendre.leggauss(int(np.ceil(2 * even / step)) + 8)
-        u, q = np.polynomial.legendre.leggauss(int(np.ceil(4 * turn / step)) + 8)
+        x, w = gauss_legendre(int(np.ceil(2 * even / step)) + 8)
+        u, q = gauss_legendre(int(np.ceil(4 * turn / step)) + 8)
         slow = (u + 1) / 2 * self.speed / a  # time before the stop
         ends = self.stroke / 2 - a * slow**2 / 2
         place = np.concatenate([-ends, even * x, ends])

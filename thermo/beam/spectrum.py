@@ -23,6 +23,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import constants, special
 
+from thermo.beam.quadrature import gauss_legendre
 from thermo.errors import PhysicsError
 
 Array = NDArray[np.float64]
@@ -109,7 +110,7 @@ def energy_grid(
     nodes, weights = [], []
     for a, b in pairwise(ends):
         count = max(3, int(np.ceil(per_decade * (b - a) / np.log(10))))
-        x, w = np.polynomial.legendre.leggauss(count)
+        x, w = gauss_legendre(count)
         energy = np.exp((a + b) / 2 + (b - a) / 2 * x)
         nodes.append(energy)
         weights.append((b - a) / 2 * w * energy)
