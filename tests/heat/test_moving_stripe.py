@@ -6,10 +6,17 @@ from scipy import sparse
 from scipy.sparse.linalg import splu
 from scipy.special import erfcx
 
-from thermo.heat import Column, moving_stripe
+from thermo.heat import Column, StripeCycle, stripe_pairs
 from thermo.mesh import from_face
 
 C, H = 160.2, 705.0  # J/(m2 K), W/(m2 K): an invented membrane and its losses
+
+
+def moving_stripe(column, height, heat, light, speed, period):
+    """Cycle in the middle of the stroke, where passes are evenly apart."""
+    found = stripe_pairs(column, height, heat, light, speed, period, np.array([period]))
+    parts = (found.mean, found.peak, found.lowest, found.dose_weighted)
+    return StripeCycle(*(part[:, 0] for part in parts))
 
 
 def gaussian(sigma, rays=121, reach=7.0):

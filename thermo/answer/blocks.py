@@ -1,7 +1,9 @@
 """Blocks of the answer made from an outcome: units of the answer, no new physics."""
 
 import numpy as np
+from numpy.typing import NDArray
 
+from thermo.answer.bodies import elastic_constants, mount_growth
 from thermo.answer.exposure import DosePlan
 from thermo.answer.outcome import FEW_PASSES, NEEDS_CYCLE, Outcome, Regime
 from thermo.answer.placement import placement_block
@@ -21,6 +23,7 @@ from thermo.beam import Piece, column_heat
 from thermo.case import Case
 from thermo.case.stack import Stack
 
+Array = NDArray[np.float64]
 DEPTHS = ("top", "middle", "base")
 
 
@@ -114,7 +117,7 @@ def placement(outcome: Outcome, regime: Regime) -> PlacementBlock:
     )
 
 
-def _tilt(printed, thickness: float) -> float | None:  # type: ignore[no-untyped-def]
+def _tilt(printed: Array | None, thickness: float) -> float | None:
     """Largest lean of a sidewall: base error minus top error over the thickness, mrad."""
     if printed is None:
         return None
@@ -123,23 +126,14 @@ def _tilt(printed, thickness: float) -> float | None:  # type: ignore[no-untyped
 
 def _offset(case: Case, stack: Stack) -> UniformOffset:
     """alpha dT of the frame, and of the sample's stiffest layer, at the water's temperature."""
-    mask, sample = case.mask, case.sample
-    frame = stack.layer("frame").material.expansion
-    water = mask.frame.water or case.chamber.temperature
-    stiffest = max(
-        (la for la in stack.layers if la.body == "sample"),
-        key=lambda la: la.thickness * (la.material.youngs_modulus or _none)(293.15),
-    )
-    base = stiffest.material.expansion
-    T = sample.holder.water.value
+    water = case.sample.holder.water.value
+    base = [elastic_constants(la, water) for la in stack.layers if la.body == "sample"]
+    thick = [la.thickness for la in stack.layers if la.body == "sample"]
+    _, (_, _, alpha) = max((t * E, (E, nu, a)) for t, (E, nu, a) in zip(thick, base, strict=True))
     return UniformOffset(
-        mask_ppm=1e6 * (frame or _none)(water.value) * (water.value - mask.measured_at.value),
-        sample_ppm=1e6 * (base or _none)(T) * (T - sample.measured_at.value),
+        mask_ppm=1e6 * mount_growth(case, stack),
+        sample_ppm=1e6 * alpha * (water - case.sample.measured_at.value),
     )
-
-
-def _none(_: float) -> float:
-    return 0.0
 
 
 def stress(outcome: Outcome) -> Stress:

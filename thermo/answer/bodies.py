@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from thermo.answer.state import State
+from thermo.case import Case
 from thermo.case.stack import Layer, Stack
 from thermo.elastic import FaceSprings, Held, HeldSolid, Pins, Solid, Support, hold
 from thermo.errors import MaterialError
@@ -41,7 +42,7 @@ class Body:
         alpha = np.zeros_like(solid.alpha)
         for i, s in enumerate(self.slabs):
             number = int(state.meshed.grid.layer[s.start])
-            alpha[i] = _elastic(stack.layers[number], state.layer_T[number])[2]
+            alpha[i] = elastic_constants(stack.layers[number], state.layer_T[number])[2]
         return replace(self, held=self.held.again(alpha, self.supports(state, solid)))
 
     def rise(self, grid: Grid, T: Array, reference: float) -> Array:
@@ -106,7 +107,7 @@ def _body(state: State, slabs: list[slice], supports: MakeSupports) -> Body:
     for i, s in enumerate(slabs):
         number = int(grid.layer[s.start])
         layer, T = stack.layers[number], state.layer_T[number]
-        E[i], nu[i], alpha[i] = _elastic(layer, T)
+        E[i], nu[i], alpha[i] = elastic_constants(layer, T)
         if layer.name == "membrane":
             clear = stack.pattern.clear
             stretched = clear.covers(*grid.plan.centres)
@@ -131,7 +132,8 @@ def _body(state: State, slabs: list[slice], supports: MakeSupports) -> Body:
     return Body(hold(solid, supports(state, solid)), supports, nodes, cells, tuple(slabs))
 
 
-def _elastic(layer: Layer, T: float) -> tuple[float, float, float]:
+def elastic_constants(layer: Layer, T: float) -> tuple[float, float, float]:
+    """Young's modulus (Pa), Poisson ratio and expansion (1/K) of a layer at T (K)."""
     m = layer.material
     E, nu, alpha = m.youngs_modulus, m.poisson_ratio, m.expansion
     if E is None or nu is None or alpha is None:
@@ -153,12 +155,17 @@ def _metal_share(state: State, stack: Stack) -> Array:
 
 
 def _mask_supports(state: State, solid: Solid) -> Supports:
-    """free: three-two-one pins on the frame's lit face; clamped: that face cannot grow."""
+    """free: three-two-one pins on the frame's lit face; clamped: that face follows its mount.
+
+    The mount is taken to be of the frame's material and at the temperature of its water.
+    """
     if state.scene.case.mask.frame.held == "free":
         return (Pins(0),)
     face = np.zeros(solid.points.shape[1], bool)
     face[solid.quads[:, solid.active[0]]] = True
-    return (Held(face, "xy", (0,)), Held(face & _rim(solid, face), "z", (0,)))
+    drawn = np.zeros((len(solid.levels), solid.points.shape[1], 3))
+    drawn[..., :2] = mount_growth(state.scene.case, state.scene.stack) * solid.points.T
+    return (Held(face, "xy", (0,), drawn), Held(face & _rim(solid, face), "z", (0,)))
 
 
 def _sample_supports(state: State, solid: Solid) -> Supports:
@@ -197,14 +204,21 @@ def joint_stiffness(state: State) -> tuple[float, float]:
     joint = state.scene.stack.layers[number]
     if joint.material.kind == "gas":
         return HARD, HARD
-    E, nu, _ = _elastic(joint, state.layer_T[number])
+    E, nu, _ = elastic_constants(joint, state.layer_T[number])
     shear = E / (2 * (1 + nu))
     hindered = E * (1 - nu) / ((1 + nu) * (1 - 2 * nu))
     return shear / joint.thickness, hindered / joint.thickness
 
 
+def mount_growth(case: Case, stack: Stack) -> float:
+    """Strain of the frame's mount against the mask's temperature of measurement."""
+    T = (case.mask.frame.water or case.chamber.temperature).value
+    _, _, alpha = elastic_constants(stack.layer("frame"), T)
+    return alpha * (T - case.mask.measured_at.value)
+
+
 def holder_growth(state: State) -> float:
     """Strain of the holder at its mean temperature against the sample's measurement."""
     T = state.layer_T[-1]
-    _, _, alpha = _elastic(state.scene.stack.layer("holder"), T)
+    _, _, alpha = elastic_constants(state.scene.stack.layer("holder"), T)
     return alpha * (T - state.scene.case.sample.measured_at.value)

@@ -5,7 +5,6 @@ from dataclasses import replace
 from thermo.answer.outcome import Judged, Outcome, Regime, judge
 from thermo.answer.state import solve_state
 from thermo.answer.temperature import ZERO_C
-from thermo.errors import SolveError
 from thermo.solve import Solver
 
 CLOSE = 0.005  # the found current moves by less between two solves
@@ -17,7 +16,8 @@ def highest_current(outcome: Outcome, solver: Solver, regime: Regime) -> float |
 
     Properties change with temperature, so the rise is only nearly proportional to the current:
     the secant through the last two solves leads on.  Local dose does not depend on the current.
-    None where no temperature limit is known, or where one lies below the warmest sink.
+    Typical values.  None where no temperature limit is known, one lies below the warmest sink, or
+    the secant does not settle.
     """
     state, scene = outcome.state, outcome.scene
     warmest = max(film.sink for film in state.films) - ZERO_C
@@ -33,7 +33,7 @@ def highest_current(outcome: Outcome, solver: Solver, regime: Regime) -> float |
         brighter = replace(scene, beam=scene.beam.at_current(current))
         state = solve_state(brighter, state.meshed, solver, state)
         last, here = here, (current, _room(judge(state, outcome.dose, regime)))
-    raise SolveError(f"the highest current did not settle in {TRIES} solves, last {current:.3g} A")
+    return None
 
 
 def _room(judged: tuple[Judged, ...]) -> dict[str, float]:

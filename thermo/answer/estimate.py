@@ -15,7 +15,7 @@ from thermo.answer.levers import try_levers
 from thermo.answer.outcome import Outcome, Regime, run_once
 from thermo.answer.scene import describe, mesh
 from thermo.answer.schema import Answer, CaseBlock, MeshBlock
-from thermo.answer.spread import CoarseRuns, bands
+from thermo.answer.spread import CoarseRuns, bands, peak_difference
 from thermo.answer.state import State, solve_state
 from thermo.answer.temperature import part_temperatures, sensor_readings
 from thermo.answer.verdict import limit_lines, verdict
@@ -31,7 +31,8 @@ CAUTIONS = (
     "X-rays, beryllium, helium and vacuum windows, hot parts and solvents can injure: local rules "
     "and licensed practice decide.",
     "Left out: creep and flow of the resist, shrinkage and swelling, sideways spread of "
-    "fluorescence, diffraction and photo-electron blur, stray beam, damage.",
+    "fluorescence, diffraction and photo-electron blur, stray beam, damage; thermal radiation "
+    "between mask and sample, which counts below about 1 mbar; buckling of the membrane.",
 )
 
 
@@ -81,6 +82,10 @@ def run(case: Case, refine: int = 0, still: bool = False, tell: Tell = lambda *_
     with clock.stage("ranges", tell, 0.45):
         runs = CoarseRuns(case, still, regime, moved=scene.motion is None)
         spread = bands(case, runs, lambda i, n: tell("ranges", 0.45 + 0.4 * i / n))
+    coarser = runs.typical.state
+    if refine:
+        with clock.stage("mesh error", tell, 0.84):
+            coarser = solve_state(scene, mesh(scene, refine - 1), Solver())
     lines = limit_lines(outcome.judged, spread)
     with clock.stage("levers", tell, 0.85):
         tried = list(try_levers(outcome, runs, current))
@@ -108,7 +113,7 @@ def run(case: Case, refine: int = 0, still: bool = False, tell: Tell = lambda *_
         mesh=MeshBlock(
             unknowns=state.steady.unknowns,
             cells=int(meshed.grid.active.sum()),
-            difference_on_refinement=runs.difference(outcome),
+            difference_on_refinement=peak_difference(state, coarser),
         ),
         seconds=clock.seconds,
         verdict=verdict(lines, spread, tried),
@@ -123,13 +128,16 @@ def which_regime(state: State, settle: float) -> tuple[Regime, str]:
     """Held beam, few passes, or limit cycle: exposure time against settling time."""
     plan = dose_plan(state.scene)
     if state.scene.motion is None:
-        return "still", "the beam is held on one place: steady temperatures"
+        scans = state.scene.case.scan is not None
+        return "still", "the beam is held on one place: steady temperatures" + (
+            ", and a static placement that is not the scan's" if scans else ""
+        )
     span = f"{plan.passes} passes take {plan.time:.3g} s, temperatures settle in {settle:.3g} s"
     if plan.time <= settle:
         return "few_passes", f"{span}: the transient from cold decides"
     return "limit_cycle", (
-        f"{span}: scan mean plus the closed-form swing of the moving stripe, which is up to about "
-        "a third too high where the stripe turns"
+        f"{span}: scan mean plus the closed-form swing of the moving stripe, which may be 40 % "
+        "too high where the stripe turns or the absorber changes along x"
     )
 
 

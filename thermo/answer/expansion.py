@@ -30,7 +30,7 @@ class Expansion:
     points : over the pattern field, (2, n) m
     sample_at : displacement of resist top, middle and base there, (3, n, 3) m
     printed : placement error at the same depths, (3, n, 2) m, None where the beam scans
-    gap_change : mask minus sample along the beam, sign as a wider gap, (n,) m, None likewise
+    gap_change : sample minus mask along the beam, a wider gap is positive, (n,) m, None likewise
     membrane_stress : lowest and highest in-plane stress of the clear membrane, Pa, None likewise
     """
 

@@ -28,6 +28,7 @@ LEVERS: Mapping[str, tuple[str, ...]] = {
     "mask": MASK,
     "dose_top": DOSE,
     "dose_ratio": DOSE,
+    "dose_unevenness": ("scan.stroke",),
     "dose_under_absorber": ("mask.absorber.thickness",),
     "placement": ("sample.holder.water", "ring.current"),
     "magnification": ("sample.holder.water", "ring.current"),
@@ -38,7 +39,7 @@ LEVERS: Mapping[str, tuple[str, ...]] = {
 class Tried:
     """One changed setting and what it does: values beside the limits, and the exposure time.
 
-    cures : every known limit is met with it
+    cures : typical values then keep every known limit;  ours : the user's own setting to make
     """
 
     key: str
@@ -46,6 +47,7 @@ class Tried:
     values: Mapping[str, float]
     time: float
     cures: bool
+    ours: bool
 
 
 def try_levers(outcome: Outcome, runs: CoarseRuns, current: float | None) -> Iterator[Tried]:
@@ -64,7 +66,8 @@ def try_levers(outcome: Outcome, runs: CoarseRuns, current: float | None) -> Ite
             j.name: j.value + moved.get(j.name, 0.0) for j in outcome.judged if j.value is not None
         }
         cures = all(values[j.name] <= j.limit for j in outcome.judged if j.name in values)
-        yield Tried(key, _say(case, key, value), values, after.dose.time, cures)
+        ours = key != "ring.current"
+        yield Tried(key, _say(case, key, value), values, after.dose.time, cures, ours)
 
 
 def _candidate(outcome: Outcome, short: str, current: float | None) -> tuple[str, float | None]:
@@ -79,6 +82,9 @@ def _candidate(outcome: Outcome, short: str, current: float | None) -> tuple[str
         if current is None or current >= case.ring.current.value:
             return short, None
         return short, 0.98 * current
+    if short == "scan.stroke":
+        needed = outcome.dose.stroke_needed
+        return short, None if needed is None else 1.01 * needed
     if short == "scan.speed":
         return short, _faster(outcome)
     change: Mapping[str, Callable[[Quantity], float]] = {
@@ -126,5 +132,10 @@ def _say(case: Case, key: str, value: float) -> str:
     if key.startswith("beam.filters"):
         name = f"{case.beam.filters[-1].material} filter"
     elif key == "ring.current":
-        name = "ring.current (where the ring can give less)"
-    return f"{name} {old:.4g} -> {new:.3g} {given.unit}".strip()
+        name = "ring.current, where the ring can give less,"
+    return f"{name} {_plain(old)} -> {_plain(new)} {given.unit}".strip()
+
+
+def _plain(value: float) -> str:
+    """Three digits, without an exponent where that is readable."""
+    return f"{value:.0f}" if 1000 <= abs(value) < 1e6 else f"{value:.3g}"

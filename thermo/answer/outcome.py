@@ -17,7 +17,10 @@ from thermo.case import Case
 
 Regime = Literal["still", "few_passes", "limit_cycle"]
 NEEDS_CYCLE = "needs the scan cycle: a static map may even have the wrong sign"
-UNDER = 0.25  # dose under the absorber is uncertain by about this share
+UNDER, HARD_UNDER = 0.25, 1.0  # share by which the dose under the absorber is uncertain
+HARD_BEAM = 5.0  # keV, critical energy above which scattered light counts under the absorber
+EVEN = 0.01  # dose unevenness over the field that practice allows
+SWING = (0.4, 0.05)  # share of the closed-form swing that may be too much, and too little
 FEW_PASSES = "over before temperatures settle: the transient from cold is not solved yet"
 
 
@@ -26,7 +29,7 @@ class Judged:
     """The value beside one limit, in the limit's unit; None where it is not known.
 
     at_most : the limit itself is only an upper bound, so it can be broken but not kept
-    model : what the model itself leaves open, either way
+    model : what the model itself leaves open, down and up
     """
 
     name: str
@@ -37,7 +40,7 @@ class Judged:
     source: str
     note: str = ""
     at_most: bool = False
-    model: float = 0.0
+    model: tuple[float, float] = (0.0, 0.0)
 
     @property
     def over(self) -> float | None:
@@ -69,7 +72,7 @@ def judge(
     return (
         *_temperature_lines(case, state, dose, settled),
         *_placement_lines(case, regime, expansion),
-        *_dose_lines(case, dose),
+        *_dose_lines(case, dose, state.scene.beam.source.critical_energy > HARD_BEAM),
     )
 
 
@@ -86,21 +89,24 @@ def _temperature_lines(case: Case, state: State, dose: DosePlan, settled: bool) 
     if limits.resist is not None:
         yield _resist_line(case, state, dose, unknown)
     if limits.mask is not None:
-        peak = max(float(state.peak[hottest(state, n)]) for n in ("membrane", "absorber"))
-        value = peak - ZERO_C if settled else None
-        yield Judged("mask", "mask", "degC", value, limits.mask.value - ZERO_C, "case", unknown)
+        at = max((hottest(state, n) for n in ("membrane", "absorber")), key=lambda a: state.peak[a])
+        value = float(state.peak[at]) - ZERO_C if settled else None
+        limit, model = limits.mask.value - ZERO_C, _swing_band(state, at)
+        yield Judged("mask", "mask", "degC", value, limit, "case", unknown, model=model)
 
 
 def _resist_line(case: Case, state: State, dose: DosePlan, unknown: str) -> Judged:
     name = state.scene.stack.resist.name
     least = resist_margin(state, dose)
-    peak = float(state.peak[hottest(state, name)]) - ZERO_C if not unknown else None
+    at = hottest(state, name)
+    peak = float(state.peak[at]) - ZERO_C if not unknown else None
+    model = _swing_band(state, at)
     if case.limits.resist == "from dose":
         assert least is not None  # the case room allows it for PMMA only
         note = unknown or ("no data at this dose: at most this" if least.at_most else "")
         value = least.peak - ZERO_C if not unknown else None
         soft = least.softening - ZERO_C
-        return Judged("resist", name, "degC", value, soft, least.source, note, least.at_most)
+        return Judged("resist", name, "degC", value, soft, least.source, note, least.at_most, model)
     note = unknown
     if least is not None and not note:
         soft = least.softening - ZERO_C
@@ -108,7 +114,14 @@ def _resist_line(case: Case, state: State, dose: DosePlan, unknown: str) -> Judg
             " at most at this dose (extrapolated: no data)" if least.at_most else ""
         )
     assert case.limits.resist is not None
-    return Judged("resist", name, "degC", peak, case.limits.resist.value - ZERO_C, "case", note)
+    limit = case.limits.resist.value - ZERO_C
+    return Judged("resist", name, "degC", peak, limit, "case", note, model=model)
+
+
+def _swing_band(state: State, at: tuple[int, int]) -> tuple[float, float]:
+    """What the closed-form swing leaves open at a place, K down and up."""
+    swing = float(state.peak[at] - state.mean[at])
+    return SWING[0] * swing, SWING[1] * swing
 
 
 def _placement_lines(case: Case, regime: Regime, expansion: Expansion | None) -> Iterator[Judged]:
@@ -124,6 +137,8 @@ def _placement_lines(case: Case, regime: Regime, expansion: Expansion | None) ->
         worst = max((1e6 * float(np.hypot(*f.aligned.T).max()) for f in fits), default=None)
         limit = 1e6 * limits.placement.value
         note = why or "largest error after shift and rotation"
+        if why == NEEDS_CYCLE and expansion is not None:
+            note += _sample_alone(expansion, limits.placement.value)
         yield Judged("placement", "pattern", "um", worst, limit, "case", note)
     if limits.magnification is not None:
         scale = max((1e6 * abs(f.magnification) for f in fits), default=None)
@@ -134,16 +149,39 @@ def _placement_lines(case: Case, regime: Regime, expansion: Expansion | None) ->
         yield Judged("blur", "pattern", "um", blur, 1e6 * limits.blur.value, "case", why)
 
 
-def _dose_lines(case: Case, dose: DosePlan) -> Iterator[Judged]:
+def _sample_alone(expansion: Expansion, limit: float) -> str:
+    """What to do where the sample's own growth already exceeds the placement limit (m)."""
+    fit = linear_fit(expansion.points, expansion.sample_at[0, :, :2])
+    moves = float(np.hypot(*fit.aligned.T).max())
+    if moves <= limit:
+        return ""
+    ppm = 1e6 * fit.magnification
+    return (
+        f"; but the sample alone moves {1e6 * moves:.2g} um after shift and rotation: change its "
+        f"water's temperature, or write the mask {abs(ppm):.3g} ppm {_size(ppm)}"
+    )
+
+
+def _size(ppm: float) -> str:
+    return "larger" if ppm > 0 else "smaller"
+
+
+def _dose_lines(case: Case, dose: DosePlan, hard: bool) -> Iterator[Judged]:
     limits, resist = case.limits, "resist"
     if limits.dose_top is not None:
         top, limit = dose.top / 1e9, limits.dose_top.value / 1e9
-        model = top * dose.ratio_spread
+        model = (top * dose.ratio_spread,) * 2
         yield Judged("dose_top", resist, "kJ/cm3", top, limit, "case", model=model)
     if limits.dose_ratio is not None:
-        model, limit = dose.ratio * dose.ratio_spread, limits.dose_ratio.value
+        model, limit = (dose.ratio * dose.ratio_spread,) * 2, limits.dose_ratio.value
         yield Judged("dose_ratio", resist, "", dose.ratio, limit, "case", model=model)
     if limits.dose_under_absorber is not None:
         under, limit = dose.under_absorber / 1e6, limits.dose_under_absorber.value / 1e6
-        name, note = "dose_under_absorber", "may be 1.5-2 times as much for hard beams"
-        yield Judged(name, resist, "J/cm3", under, limit, "case", note, model=UNDER * under)
+        model = (UNDER * under, (HARD_UNDER if hard else UNDER) * under)
+        note = "scattered and fluorescent light may double it in a hard beam" if hard else ""
+        yield Judged(
+            "dose_under_absorber", resist, "J/cm3", under, limit, "case", note, model=model
+        )
+    if dose.unevenness is not None and dose.unevenness > EVEN:
+        value, note = 100 * dose.unevenness, "the stroke is too short for its overscan"
+        yield Judged("dose_unevenness", resist, "%", value, 100 * EVEN, "common practice", note)

@@ -23,7 +23,7 @@ from thermo.solve import PlanMatrices, plan_matrices
 
 Array = NDArray[np.float64]
 EDGE, OPEN = 1.0e-3, 3.5e-3  # m: cells beside edges of parts and pattern, and away from them
-RESIST_SLABS, RESIST_GROWTH = 8, 1.25
+RESIST_SLABS, RESIST_GROWTH = (5, 3), 1.2  # above and below its middle
 THICK = 200e-6  # m: layers above this are cut into several slabs
 
 
@@ -92,6 +92,10 @@ def _plan_lines(scene: Scene, wider: float) -> tuple[Array, Array]:
     outlines = list(_outlines(stack))
     x_breaks = [*x_steps, *(s * o.width / 2 for o in outlines for s in (-1, 1))]
     y_breaks = [*y_steps, *(s * o.height / 2 for o in outlines for s in (-1, 1))]
+    patch, face = scene.case.sample.patch, stack.resist.outline
+    if patch is not None:
+        x_breaks += [s * (face.width / 2 - patch.value) for s in (-1, 1)]
+        y_breaks += [s * (face.height / 2 - patch.value) for s in (-1, 1)]
     half_lit, half_x = stack.lit_width / 2, max(x_breaks)
     if half_lit < half_x:
         x_breaks += [-half_lit, half_lit]
@@ -115,7 +119,10 @@ def _outlines(stack: Stack) -> Iterator:  # type: ignore[type-arg]
 
 def _cuts(stack: Stack, layer: Layer) -> Array:
     if layer is stack.resist:
-        return from_face(layer.thickness, RESIST_SLABS, RESIST_GROWTH)
+        upper, lower = RESIST_SLABS
+        half = layer.thickness / 2
+        below = half + from_face(half, lower, 1.0)[1:]
+        return np.concatenate([from_face(half, upper, RESIST_GROWTH), below])
     thick = layer.thickness > THICK and layer.body in ("sample", "holder")
     slabs = {"holder": 4, "sample": 3}[layer.body] if thick else 1
     if layer.name == "frame":

@@ -62,7 +62,7 @@ class State:
 
 
 def scene_films(scene: Scene, grid: Grid) -> tuple[Film, ...]:
-    """Water on holder and frame, chamber gas on every other open face."""
+    """Water on holder and frame, chamber gas on every open face but the holder's back."""
     case, stack = scene.case, scene.stack
     present = layer_presence(stack, grid.plan)
     holder, frame = case.sample.holder, case.mask.frame
@@ -140,9 +140,14 @@ def _with_swing(
     peak, printing = np.zeros_like(mean), np.full_like(mean, -np.inf)
     if scene.motion is None:
         return mean, mean
-    plan = meshed.grid.plan
+    plan, grid = meshed.grid.plan, meshed.grid
+    frame = grid.active[grid.slabs(scene.stack.index("frame")).start]
+    rim = np.zeros(grid.shape[1], bool)
+    rim[plan.quads[:, frame]] = True
     for cells, first, away, cycle in column_cycles(scene, meshed, fields, films):
         nodes = np.unique(plan.quads[:, cells])
+        if not frame[cells[0]]:  # the frame, far heavier than the membrane, rules its own rim
+            nodes = nodes[~rim[nodes]]
         rows = np.arange(first, first + len(cycle.mean))[:, None]
         at = np.abs(plan.points[1, nodes])
         swing, printed = (

@@ -1,8 +1,9 @@
 """The verdict: go, change, no, or cannot tell; which body limits, why, and what to change.
 
 go           every limit is met at the far end of its band
-change       a typical value breaks its limit, and one named setting cures all of them
-no           a typical value breaks its limit, and no single setting cures
+change       a typical value breaks its limit; with one named setting typical values keep all
+no           a typical value breaks its limit, and no single setting of the user's does that;
+             less ring current is told, but is the ring's to give
 cannot_tell  typical values keep every limit, but a band reaches over one, or a number that a limit
              needs is not known: the deciding input is named, with how to measure it
 """
@@ -40,7 +41,7 @@ def _line(j: Judged, band: Band | None) -> LimitLine:
     met: bool | None = None
     if j.value is not None:
         down, up = (band.down, band.up) if band else (0.0, 0.0)
-        low, high = j.value - hypot(down, j.model), j.value + hypot(up, j.model)
+        low, high = j.value - hypot(down, j.model[0]), j.value + hypot(up, j.model[1])
         margin = j.limit - j.value
         met = False if margin < 0 else (True if high <= j.limit and not j.at_most else None)
     return LimitLine(
@@ -96,7 +97,7 @@ def _broken(
     bands: Mapping[str, Band],
     tried: Sequence[Tried],
 ) -> Verdict:
-    cures = [t for t in tried if t.cures]
+    cures = [t for t in tried if t.cures and t.ours]
     word: Word = "change" if cures else "no"
     reasons = [
         f"{_words(line)} {_value(line.value, line.unit)}, limit "
@@ -105,11 +106,11 @@ def _broken(
     ]
     reasons += [_open_reason(line, bands.get(line.name)) for line in open_]
     worst = min(broken, key=_room_share)
-    ordered = [*cures, *(t for t in tried if not t.cures)]
+    ordered = sorted(tried, key=lambda t: (not (t.cures and t.ours), not t.cures))
     advice = [_lever_text(t, broken) for t in ordered]
     if not cures and tried:
-        advice.append("no single setting cures every limit: combine them and estimate again")
-    if any(line.name == "resist" for line in broken):
+        advice.append("no setting of yours cures every limit alone: combine them, estimate again")
+    if any(line.name == "resist" and line.value for line in broken):
         advice.append(
             "more gas or a narrower gap does not help the resist: it takes the mask's heat"
         )
@@ -122,7 +123,7 @@ def _lever_text(t: Tried, broken: Sequence[LimitLine]) -> str:
         for line in broken
         if line.value is not None
     )
-    end = "cures" if t.cures else "not enough alone"
+    end = "typical values then keep every known limit" if t.cures else "not enough alone"
     return f"{t.text}: {effects}, {t.time / 60:.3g} min: {end}"
 
 

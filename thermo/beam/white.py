@@ -21,6 +21,7 @@ from thermo.materials import Material
 
 Array = NDArray[np.float64]
 LOWEST, HIGHEST = 0.3, 30.0  # keV; times Ec (3e-13 of the power is above)
+TABLES_END = 800.0  # keV: the attenuation tables hold nothing above
 HEIGHTS = 121  # rays, odd: one in the middle
 
 
@@ -95,8 +96,15 @@ def white_beam(
     """White beam at a distance (m) behind windows and filters (name, material, thickness in m).
 
     others: materials met later, whose absorption jumps the energy grid must respect.
-    Raises PhysicsError when less than 1e-9 of the power is left.
+    Raises PhysicsError when less than 1e-9 of the power is left, or when the spectrum reaches
+    beyond the attenuation tables.
     """
+    if not HIGHEST * source.critical_energy <= TABLES_END:
+        raise PhysicsError(
+            f"critical energy {source.critical_energy:.4g} keV; allowed: up to "
+            f"{TABLES_END / HIGHEST:.3g} keV, for the attenuation tables end at {TABLES_END:g} keV;"
+            " lower ring.energy or ring.field"
+        )
     jumps = [
         e for m in (*(f[1] for f in filters), *others) for e in absorption_jumps(m.composition)
     ]

@@ -133,10 +133,11 @@ def _joint(tree: Tree) -> Iterator[Refusal]:
                 ("sample", "joint", name),
                 f"is missing; allowed: material and thickness together or neither; add {name} here",
             )
-    if dig(tree, "sample.held") == "glued" and material is None and thickness is None:
+    held = dig(tree, "sample.held")
+    if held in ("glued", "taped") and material is None and thickness is None:
         yield (
             ("sample", "held"),
-            "'glued' needs the layer that holds; allowed: with sample.joint.material and "
+            f"'{held}' needs the layer that holds; allowed: with sample.joint.material and "
             "thickness; add both under [sample.joint]",
         )
 

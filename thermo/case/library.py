@@ -51,9 +51,11 @@ class Library:
         )
 
     def is_or_is_like(self, name: object, table_name: str) -> bool:
-        """Whether a material is this one of the table or was derived from it."""
+        """Whether a material is this one of the table, or was derived from it and is made of it."""
         found = self.find(self.like.get(name, name) if isinstance(name, str) else None)
-        return found is not None and found.name == table_name
+        own = self.find(name)
+        alike = found is not None and own is not None and own.composition == found.composition
+        return alike and found is not None and found.name == table_name
 
 
 def read_library(table: Any) -> tuple[Library, list[Refusal]]:

@@ -21,7 +21,7 @@ def estimate(
     ] = None,
     set_: Settings = None,
     json: AsJson = False,
-    strict: Annotated[bool, typer.Option(help="Exit with 5 when a limit is not met.")] = False,
+    strict: Annotated[bool, typer.Option(help="Exit with 5 unless every limit is met.")] = False,
     refine: Annotated[int, typer.Option(metavar="N", help="Halve every spacing N times.")] = 0,
     still: Annotated[bool, typer.Option(help="Hold the beam at the middle of the field.")] = False,
 ) -> None:

@@ -5,6 +5,7 @@ check; 5 a limit is not met and --strict was given.
 """
 
 import sys
+from io import TextIOWrapper
 from typing import Annotated
 
 import typer
@@ -45,6 +46,8 @@ def _main(
 
 def run() -> None:
     """Run the command line; faults a user can mend end without a traceback."""
+    if isinstance(sys.stdout, TextIOWrapper):  # a title may hold what the terminal cannot show
+        sys.stdout.reconfigure(errors="replace")
     try:
         app()
     except WarmstackError as error:

@@ -14,6 +14,8 @@ def new(
     """Write a commented starter case with invented numbers."""
     from thermo.case import starter_text
 
+    if not name.name:
+        raise UsageError(f"'{name}' is no file name; choose one, as in: warmstack new my-plate")
     path = name if name.suffix == ".toml" else name.with_name(name.name + ".toml")
     try:
         with path.open("x", encoding="utf-8") as file:

@@ -8,7 +8,6 @@ from thermo.heat.moving_stripe import (
     Column,
     StripeCycle,
     cold_edge,
-    moving_stripe,
     stripe_pairs,
 )
 from thermo.heat.steady import HeatSystem, Steady, heat_system, slowest_time, steady
@@ -28,7 +27,6 @@ __all__ = [
     "face_h",
     "gap_conductance",
     "heat_system",
-    "moving_stripe",
     "open_faces",
     "slowest_time",
     "steady",

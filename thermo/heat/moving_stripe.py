@@ -92,16 +92,6 @@ def cold_edge(
     return ColdEdge(slabs, np.asarray(front), np.asarray(trail))
 
 
-def moving_stripe(
-    column: Column, height: Array, heat: Array, light: Array, speed: float, period: float
-) -> StripeCycle:
-    """Cycle of a column in the middle of the stroke; arguments as in `stripe_pairs`."""
-    found = stripe_pairs(column, height, heat, light, speed, period, np.array([period]))
-    return StripeCycle(
-        found.mean[:, 0], found.peak[:, 0], found.lowest[:, 0], found.dose_weighted[:, 0]
-    )
-
-
 def stripe_pairs(
     column: Column,
     height: Array,

@@ -42,7 +42,9 @@ def _layer(layer: Layer) -> str:
     stuff = (
         "contact" if layer.name == "joint" and layer.material.kind == "gas" else layer.material.name
     )
-    thick = "" if stuff == "contact" else f"{1e6 * layer.thickness:8.4g} um"
+    t = layer.thickness
+    thick = f"{1e3 * t:8.4g} mm" if t >= 1e-3 else f"{1e6 * t:8.4g} um"
+    thick = "" if stuff == "contact" else thick
     size = f"{1e3 * layer.outline.width:.4g} x {1e3 * layer.outline.height:.4g} mm"
     return f"    {layer.name:<12} {stuff:<16} {thick:<12} {size}{contact}"
 

@@ -9,12 +9,12 @@ from pathlib import Path
 
 from thermo.answer import Result
 from thermo.case import Case
-from thermo.errors import WarmstackError
+from thermo.errors import WarmstackError, shown
 from thermo.show.fields import write_fields
 from thermo.show.picture import write_section
 from thermo.show.text import answer_text
 
-ANSWER = "answer.json"
+ANSWER, MANIFEST = "answer.json", "manifest.json"
 
 
 class FolderError(WarmstackError):
@@ -25,29 +25,49 @@ class FolderError(WarmstackError):
 
 def check_folder(folder: Path) -> None:
     """Raise FolderError where results must not go: a file, or a folder with other things in it."""
-    if folder.is_file():
-        raise FolderError(f"{folder} is a file; name a folder with -o")
-    if folder.is_dir() and any(folder.iterdir()) and not (folder / ANSWER).is_file():
+    if folder.exists() and not folder.is_dir():
+        raise FolderError(f"{folder} is no folder; name one with -o")
+    if folder.is_dir() and (others := _others(folder)):
         raise FolderError(
-            f"{folder} holds other files; name a new or an earlier result folder with -o"
+            f"{folder} holds other files, as {shown(others[0])}; name a new or an earlier result "
+            "folder with -o"
         )
-    if not folder.absolute().parent.is_dir():
-        raise FolderError(
-            f"{folder.absolute().parent} does not exist; make it, or name another with -o"
-        )
+    parent = folder.resolve().parent
+    if not parent.is_dir():
+        raise FolderError(f"{parent} does not exist; make it, or name another with -o")
+    if not os.access(parent, os.W_OK):
+        raise FolderError(f"{parent} cannot be written to; name another folder with -o")
+
+
+def _others(folder: Path) -> list[str]:
+    """Names in the folder that no earlier result put there."""
+    try:
+        own = set(json.loads((folder / MANIFEST).read_text(encoding="utf-8"))["sha256"])
+    except (OSError, ValueError, LookupError, TypeError):
+        own = set()
+    return sorted({p.name for p in folder.iterdir()} - own - {MANIFEST})
 
 
 def write_results(result: Result, case: Case, folder: Path) -> None:
     """Write every file of the answer; a killed run leaves no half result."""
     check_folder(folder)
-    work = Path(tempfile.mkdtemp(prefix=f".{folder.name}-", dir=folder.absolute().parent))
+    try:
+        _write(result, case, folder.resolve())
+    except OSError as error:
+        raise FolderError(
+            f"{folder} cannot be written: {error.strerror}; name another with -o"
+        ) from error
+
+
+def _write(result: Result, case: Case, folder: Path) -> None:
+    work = Path(tempfile.mkdtemp(prefix=f".{folder.name}-", dir=folder.parent))
     try:
         (work / ANSWER).write_text(result.answer.to_json(), encoding="utf-8")
         (work / "answer.txt").write_text(answer_text(result.answer), encoding="utf-8")
         (work / "case.toml").write_text(case.text, encoding="utf-8")
         write_fields(result, work)
         write_section(result, work / "section.png")
-        (work / "manifest.json").write_text(_manifest(work), encoding="utf-8")
+        (work / MANIFEST).write_text(_manifest(work), encoding="utf-8")
         os.chmod(work, 0o755)
         _swap(work, folder)
     finally:
@@ -64,7 +84,7 @@ def _swap(work: Path, folder: Path) -> None:
     if not folder.exists():
         os.rename(work, folder)
         return
-    old = Path(tempfile.mkdtemp(prefix=f".{folder.name}-old-", dir=folder.absolute().parent))
+    old = Path(tempfile.mkdtemp(prefix=f".{folder.name}-old-", dir=folder.parent))
     os.rename(folder, old / "old")
     os.rename(work, folder)
     shutil.rmtree(old, ignore_errors=True)

@@ -27,7 +27,7 @@ def write_section(result: Result, path: Path) -> None:
     drawn = _drawn_levels(state)
     _section(section, state, x, drawn)
     _profile(profile, state, node, drawn)
-    what = "peak temperature"
+    what = "highest temperature at each place (not one moment)"
     if result.answer.regime == "few_passes":
         what = "peak if it went on until settled (an upper bound)"
     figure.suptitle(f"{result.answer.case.title}: {what}, section at x = {1e3 * x:.1f} mm")
@@ -61,11 +61,12 @@ def _section(axes: Axes, state: State, x: float, drawn: Array) -> None:
         np.flatnonzero(beside & (np.abs(centre_y - (a + b) / 2e3) < 1e-9)) for a, b in pairwise(y)
     ]
     here = np.stack([grid.active[:, c].any(1) for c in cells], axis=1)
+    here[grid.slabs(stack.index("gap"))] = False  # gas: the jump across it is in the profile
     corner = np.stack([T[:-1, :-1], T[:-1, 1:], T[1:, :-1], T[1:, 1:]])
     shown = np.ma.masked_where(~here, np.where(here, np.nan_to_num(corner).mean(0), 0.0))
     mesh = axes.pcolormesh(y, drawn, shown, cmap="cividis", shading="flat", rasterized=True)
     axes.figure.colorbar(
-        mesh, ax=axes, label="peak temperature, degC", location="bottom", aspect=40
+        mesh, ax=axes, label="highest temperature at each place, degC", location="bottom", aspect=40
     )
     axes.invert_yaxis()
     axes.set_xlabel("y along the scan, mm")
@@ -114,7 +115,7 @@ def _profile(axes: Axes, state: State, node: int, drawn: Array) -> None:
         value = limit.value - ZERO_C
         span = [drawn[levels[0]], drawn[levels[-1]]]
         axes.plot([value, value], span, color="0.35", linewidth=3, label="resist limit")
-    axes.legend(loc="lower right", fontsize=8)
+    axes.legend(loc="best", fontsize=8)
     axes.set_title("through the hottest resist", fontsize=9)
 
 

@@ -71,7 +71,8 @@ def _dose(a: Answer) -> list[str]:
 def _temperatures(a: Answer) -> list[str]:
     if not a.temperature:
         return []
-    rows = [f"{'Temperature, degC':<20}{'mean':>7}{'printing':>10}{'peak':>7}   hottest at x, y mm"]
+    rows = ["Temperature, degC, of each part at the place where its peak is highest"]
+    rows.append(f"{'':20}{'mean':>7}{'printing':>10}{'peak':>7}   x, y in mm")
     for part, t in a.temperature.items():
         x, y, _ = t.where_mm
         rows.append(
@@ -87,13 +88,17 @@ def _limits(a: Answer) -> list[str]:
     if not a.limits:
         return []
     rows = [f"{'Limits':<22}{'value':>9}{'band':>19}{'limit':>9}"]
-    return rows + [_limit(line) for line in a.limits]
+    for line in a.limits:
+        rows.append(_limit(line))
+        if line.note:
+            rows.append(f"      {line.note}")
+    return rows
 
 
 def _limit(line: LimitLine) -> str:
     name = f"{line.name.replace('_', ' ')}"
     if line.value is None:
-        return f"  {name:<20}{'unknown':>9}{'':19}{line.limit:9.4g} {line.unit:<7}{line.note}"
+        return f"  {name:<20}{'unknown':>9}{'':19}{line.limit:9.4g} {line.unit:<7}open"
     band = f"{line.low:.3g} .. {line.high:.3g}"
     return f"  {name:<20}{line.value:9.3g}{band:>19}{line.limit:9.4g} {line.unit:<7}{MET[line.met]}"
 
@@ -110,8 +115,8 @@ def _placement(a: Answer) -> list[str]:
         rows.append(f"Placement not given: {p.reason}")
     if p.sample:
         rows.append(
-            f"          sample alone, from its temperature of measurement: grows "
-            f"{p.sample['top'].magnification_ppm:+.3g} ppm, moves up to "
+            f"          sample alone, from its temperature of measurement: "
+            f"{_growth(p.sample['top'].magnification_ppm)}, moves up to "
             f"{_length(p.sample['top'].raw_max_nm)} over the field"
         )
     offset = p.uniform_offset
@@ -131,14 +136,15 @@ def _checks(a: Answer) -> list[str]:
     if a.hand_check is not None:
         h = a.hand_check
         rows.append(
-            f"          by hand: resist {h.hand_rise_K:.3g} K over the water (mean, hottest column,"
-            f" no heat sideways); finite elements {h.fe_rise_K:.3g} K"
+            f"          by hand: resist {h.hand_rise_K:.3g} K over the water (scan mean, hottest"
+            f" column, all its heat straight down); finite elements {h.fe_rise_K:.3g} K, lower by"
+            " what spreads and leaves elsewhere"
         )
     if m.difference_on_refinement:
         diff = ", ".join(
             f"{k.split('_')[0]} {v:+.2g} K" for k, v in m.difference_on_refinement.items()
         )
-        rows.append(f"          halving the plan spacing moved the peaks by: {diff}")
+        rows.append(f"          against a mesh twice as coarse the peaks moved by: {diff}")
     return rows
 
 
@@ -149,19 +155,26 @@ def _verdict(a: Answer) -> list[str]:
     rows += [f"  - {reason}" for reason in v.reasons]
     if a.highest_current_mA is not None:
         rows.append(
-            f"  highest ring current that keeps the temperatures: {a.highest_current_mA:.3g} mA"
+            f"  highest ring current that keeps typical temperatures: {a.highest_current_mA:.3g} mA"
         )
     if v.advice:
         rows += ["  to change or measure:", *(f"  > {advice}" for advice in v.advice)]
-    rows.append(f"  {a.cautions[0]}")
-    rows.append(f"  {a.cautions[1]}")
-    return rows
+    if a.assumed:
+        count = f"{len(a.assumed)} value" + ("s" if len(a.assumed) > 1 else "")
+        rows.append(
+            f"  {count} from the tables, with range and source: warmstack check, answer.json"
+        )
+    return rows + [f"  {caution}" for caution in a.cautions]
 
 
 def _duration(s: float) -> str:
     if s < 120:
         return f"{s:.0f} s"
     return f"{s / 60:.0f} min" if s < 7200 else f"{s / 3600:.1f} h"
+
+
+def _growth(ppm: float) -> str:
+    return f"{'grows' if ppm >= 0 else 'shrinks'} by {abs(ppm):.3g} ppm"
 
 
 def _length(nm: float) -> str:
