@@ -2,6 +2,7 @@
 
 from itertools import pairwise
 from pathlib import Path
+from textwrap import shorten
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -27,10 +28,8 @@ def write_section(result: Result, path: Path) -> None:
     drawn = _drawn_levels(state)
     _section(section, state, x, drawn)
     _profile(profile, state, node, drawn)
-    what = "highest temperature at each place (not one moment)"
-    if result.answer.regime == "few_passes":
-        what = "peak if it went on until settled (an upper bound)"
-    figure.suptitle(f"{result.answer.case.title}: {what}, section at x = {1e3 * x:.1f} mm")
+    settled = " (if it went on until settled)" if result.answer.regime == "few_passes" else ""
+    figure.suptitle(shorten(result.answer.case.title, 90) + settled)
     figure.savefig(path, dpi=150)
 
 
@@ -80,6 +79,7 @@ def _section(axes: Axes, state: State, x: float, drawn: Array) -> None:
     y_span = float(np.ptp(y))
     least, most = _exaggeration(state, drawn, y_span)
     axes.set_title(
+        f"section at x = {1e3 * x:.1f} mm; highest temperature at each place, not one moment\n"
         f"each layer stretched on its own: drawn {least:.1f} to {most:.0f} times as thick as true",
         fontsize=9,
     )
@@ -115,7 +115,7 @@ def _profile(axes: Axes, state: State, node: int, drawn: Array) -> None:
         value = limit.value - ZERO_C
         span = [drawn[levels[0]], drawn[levels[-1]]]
         axes.plot([value, value], span, color="0.35", linewidth=3, label="resist limit")
-    axes.legend(loc="best", fontsize=8)
+    axes.legend(loc="upper left", fontsize=7, ncols=2)
     axes.set_title("through the hottest resist", fontsize=9)
 
 
