@@ -1,0 +1,89 @@
+"""Every shipped case is answered, balances its heat, and says something to act on."""
+
+from functools import lru_cache
+from pathlib import Path
+
+import pytest
+
+from thermo.answer import Answer, estimate
+from thermo.answer.scene import describe, mesh
+from thermo.answer.state import solve_state
+from thermo.answer.temperature import hottest
+from thermo.case import read_case
+from thermo.solve import Solver
+
+CASES = Path(__file__).parents[2] / "cases"
+SLOW = {"tall-mould", "tall-mould-cured"}  # half a minute each
+NAMES = [
+    pytest.param(path.stem, marks=[pytest.mark.slow] if path.stem in SLOW else [])
+    for path in sorted(CASES.glob("*.toml"))
+]
+
+
+@lru_cache
+def answered(name):
+    return estimate(read_case(CASES / f"{name}.toml"))
+
+
+@pytest.fixture(params=NAMES)
+def answer(request):
+    return answered(request.param)
+
+
+def test_every_shipped_case_is_answered_with_heat_and_power_in_balance(answer):
+    assert answer.checks.heat_balance < 1e-8  # solve's tolerance 1e-10, two decades for films
+    assert answer.checks.power_balance < 1e-6  # closes by construction, but for round-off
+    assert answer.checks.residual <= 1e-10  # what the solver asks of itself
+    assert Answer.model_validate_json(answer.to_json()) == answer  # refuses what is not finite
+
+
+def test_every_part_is_warmer_than_the_coldest_sink_and_its_peak_above_its_mean(answer):
+    for part in answer.temperature.values():
+        assert 20 - 1e-6 < part.mean_C < part.peak_C < 400
+        assert part.dose_weighted_C <= part.peak_C
+        assert part.swing_K == pytest.approx(part.peak_C - part.mean_C)
+    for name in ("membrane", "absorber", "resist"):  # lit and thin: warm while they are lit
+        assert answer.temperature[name].dose_weighted_C > answer.temperature[name].mean_C
+
+
+def test_every_known_limit_lies_inside_its_band_and_says_whether_it_is_met(answer):
+    for line in answer.limits:
+        if line.value is None:
+            assert line.met is None
+            assert line.note
+        else:
+            assert line.low <= line.value <= line.high
+            assert line.met is not True or line.high <= line.limit
+
+
+def test_the_verdict_gives_reasons_and_what_is_not_go_says_what_to_do_or_what_is_missing(answer):
+    verdict = answer.verdict
+    assert verdict.reasons
+    assert verdict.word != "go" or all(line.met for line in answer.limits)
+    if verdict.word in ("change", "no"):
+        assert verdict.advice
+
+
+def test_the_stroke_of_every_shipped_case_exposes_its_field_evenly(answer):
+    stroke = describe(read_case(CASES / f"{_stem(answer)}.toml")).motion.stroke
+    assert answer.dose.stroke_needed_mm <= 1e3 * stroke
+
+
+def _stem(answer):
+    return next(
+        path.stem for path in CASES.glob("*.toml") if read_case(path).title == answer.case.title
+    )
+
+
+@pytest.mark.parametrize(
+    "name", ["fibre-grooves", pytest.param("tall-mould", marks=pytest.mark.slow)]
+)
+def test_halving_every_spacing_hardly_moves_the_hottest_resist(name):
+    scene = describe(read_case(CASES / f"{name}.toml"))
+    peaks = []
+    for refine in (0, 1):
+        state = solve_state(scene, mesh(scene, refine), Solver())
+        peaks.append(state.peak[hottest(state, scene.stack.resist.name)])
+    water = scene.case.sample.holder.water.value
+    # 2 % of the rise: a fifth of the narrowest band that unknown inputs leave
+    assert peaks[0] - peaks[1] == pytest.approx(0, abs=0.02 * (peaks[1] - water))

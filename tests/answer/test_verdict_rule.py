@@ -1,0 +1,105 @@
+"""The verdict's rule, on limits made by hand."""
+
+import pytest
+from pydantic import ValidationError
+
+from thermo.answer.levers import Tried
+from thermo.answer.outcome import Judged
+from thermo.answer.spread import Band
+from thermo.answer.verdict import limit_lines, verdict
+
+NONE = Band(0.0, 0.0, None)
+
+
+def resist(value, at_most=False):
+    return Judged("resist", "resist", "degC", value, 50.0, "case", "note", at_most)
+
+
+def mask(value):
+    return Judged("mask", "mask", "degC", value, 60.0, "case")
+
+
+def said(judged, bands=None, tried=()):
+    bands = bands or {}
+    return verdict(limit_lines(judged, bands), bands, tried)
+
+
+def tried(cures, key="scan.speed", ours=True):
+    values = {"resist": 45.0, "mask": 55.0}
+    return Tried(key, f"{key} 5 -> 20 mm/s", values, 600.0, cures, ours)
+
+
+def test_go_when_the_far_end_of_every_band_keeps_its_limit():
+    found = said([resist(40), mask(50)], {"resist": Band(3, 9.9, "gap.width"), "mask": NONE})
+    assert (found.word, found.limited_by) == ("go", "resist")
+    assert found.advice == ()
+
+
+def test_cannot_tell_when_a_band_reaches_over_a_limit_and_the_decider_is_named_with_a_way():
+    band = {"resist": Band(3, 10.1, "sample.joint.resistance"), "mask": NONE}
+    found = said([resist(40), mask(50)], band)
+    assert (found.word, found.limited_by) == ("cannot_tell", "resist")
+    assert "sample.joint.resistance" in found.reasons[0]
+    assert any("measure the joint" in advice for advice in found.advice)
+
+
+def test_cannot_tell_when_a_number_that_a_limit_needs_is_not_known():
+    found = said([resist(None), mask(50)])
+    assert found.word == "cannot_tell"
+    assert "not known" in found.reasons[0]
+
+
+def test_cannot_tell_when_the_limit_is_an_upper_bound_only():
+    assert said([resist(20, at_most=True)]).word == "cannot_tell"
+
+
+def test_cannot_tell_when_the_case_names_no_limit():
+    found = said([])
+    assert found.word == "cannot_tell"
+    assert "[limits]" in found.reasons[0]
+
+
+def test_change_when_a_typical_value_fails_and_one_setting_cures_it():
+    found = said([resist(51), mask(50)], tried=[tried(False, "filter"), tried(True)])
+    assert (found.word, found.limited_by) == ("change", "resist")
+    assert found.advice[0].startswith("scan.speed")  # the cure comes first
+
+
+def test_no_when_a_typical_value_fails_and_no_single_setting_cures_it():
+    found = said([resist(51), mask(50)], tried=[tried(False)])
+    assert found.word == "no"
+    assert "combine" in found.advice[1]
+
+
+def test_no_when_only_what_others_set_would_cure_it_but_it_is_said():
+    found = said([resist(51)], tried=[tried(True, "ring.current", ours=False)])
+    assert found.word == "no"
+    assert found.advice[0].startswith("ring.current")
+
+
+def test_a_broken_limit_outweighs_an_unknown_one():
+    assert said([resist(None), mask(61)], tried=[tried(False)]).word == "no"
+
+
+def test_the_body_furthest_over_its_limit_limits():
+    assert said([resist(51), mask(80)]).limited_by == "mask"
+
+
+@pytest.mark.parametrize(
+    ("value", "up", "met"),
+    [(40.0, 5.0, True), (50.0, 0.0, True), (45.0, 5.1, None), (50.1, 0.0, False), (None, 0, None)],
+)
+def test_met_is_true_only_at_the_far_end_false_at_the_typical_value_and_else_open(value, up, met):
+    line = limit_lines([resist(value)], {"resist": Band(1.0, up, "gap.width")})[0]
+    assert line.met is met
+
+
+def test_what_the_model_leaves_open_adds_to_the_band_by_root_sum_square():
+    judged = Judged("dose_top", "resist", "kJ/cm3", 10.0, 20.0, "case", model=(3.0, 3.0))
+    line = limit_lines([judged], {"dose_top": Band(4.0, 4.0, "gap.width")})[0]
+    assert (line.low, line.high, line.margin) == (5.0, 15.0, 10.0)
+
+
+def test_a_nan_is_no_value_of_a_limit():
+    with pytest.raises(ValidationError, match="finite"):
+        limit_lines([resist(float("nan"))], {})

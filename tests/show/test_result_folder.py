@@ -1,0 +1,187 @@
+"""The result folder: whole or not at all, never over other people's files, and readable."""
+
+import hashlib
+import json
+
+import meshio
+import numpy as np
+import pytest
+from matplotlib.image import imread
+
+from thermo.answer import Answer
+from thermo.show import folder as room
+from thermo.show.folder import FolderError, check_folder, write_results
+from thermo.show.text import answer_text
+
+FILES = {
+    "answer.json",
+    "answer.txt",
+    "case.toml",
+    "manifest.json",
+    "sample_displacement.vtu",
+    "section.png",
+    "temperature.vtu",
+}
+
+
+@pytest.fixture(scope="module")
+def written(tmp_path_factory, scanned, small):
+    folder = tmp_path_factory.mktemp("whole") / "small results é"
+    write_results(scanned, small, folder)
+    return folder
+
+
+@pytest.fixture(scope="module")
+def written_held(tmp_path_factory, held, small):
+    folder = tmp_path_factory.mktemp("whole") / "held"
+    write_results(held, small, folder)
+    return folder
+
+
+def test_the_folder_holds_the_files_of_the_answer_and_nothing_is_left_beside_it(written):
+    assert {p.name for p in written.iterdir()} == FILES
+    assert [p.name for p in written.parent.iterdir()] == [written.name]
+
+
+def test_a_held_beam_adds_the_mask(written_held):
+    assert {p.name for p in written_held.iterdir()} == FILES | {"mask_displacement.vtu"}
+
+
+def test_the_manifest_holds_the_hash_of_every_other_file(written):
+    manifest = json.loads((written / "manifest.json").read_text())["sha256"]
+    assert manifest.keys() == FILES - {"manifest.json"}
+    for name, digest in manifest.items():
+        assert hashlib.sha256((written / name).read_bytes()).hexdigest() == digest
+
+
+def test_answer_text_and_case_are_those_of_the_run(written, scanned, small):
+    assert Answer.model_validate_json((written / "answer.json").read_text()) == scanned.answer
+    assert (written / "answer.txt").read_text() == answer_text(scanned.answer)
+    assert (written / "case.toml").read_text() == small.text
+
+
+def test_temperatures_are_named_finite_and_hottest_where_the_answer_says(written, scanned):
+    mesh = meshio.read(written / "temperature.vtu")
+    assert mesh.point_data.keys() == {
+        "mean_temperature_degC",
+        "peak_temperature_degC",
+        "printing_temperature_degC",
+    }
+    assert mesh.cell_data.keys() == {
+        "layer",
+        "heat_W_per_m3",
+        "conductivity_in_plane_W_per_mK",
+        "conductivity_across_W_per_mK",
+    }
+    assert all(np.isfinite(field).all() for field in mesh.point_data.values())
+    peak = mesh.point_data["peak_temperature_degC"]
+    hottest = max(part.peak_C for part in scanned.answer.temperature.values())
+    assert peak.max() == pytest.approx(hottest)
+    assert (peak >= mesh.point_data["mean_temperature_degC"]).all()
+    assert len(mesh.points) == scanned.answer.mesh.unknowns
+    assert sum(len(block) for block in mesh.cells) == scanned.answer.mesh.cells
+
+
+def test_heat_in_the_field_file_sums_to_the_heat_of_the_answer(written, scanned):
+    mesh = meshio.read(written / "temperature.vtu")
+    corners = mesh.points[mesh.cells[0].data]
+    volume = np.prod(corners.max(1) - corners.min(1), axis=1)  # the cells are boxes
+    heat = (mesh.cell_data["heat_W_per_m3"][0] * volume).sum()
+    stays = {"transmitted", "escaped", "beside"}
+    told = sum(v for k, v in scanned.answer.heat_W.items() if k not in stays)
+    assert heat == pytest.approx(told, rel=1e-9)  # round-off of the boxes
+
+
+@pytest.mark.parametrize("body", ["mask", "sample"])
+def test_displacements_are_named_and_have_three_components(written_held, body):
+    mesh = meshio.read(written_held / f"{body}_displacement.vtu")
+    u = mesh.point_data["displacement_m"]
+    assert u.shape == (len(mesh.points), 3)
+    assert np.isfinite(u).all()
+    assert 1e-9 < np.abs(u).max() < 1e-5  # nanometres to micrometres: ppm of some 20 mm
+
+
+def test_the_picture_is_a_picture(written):
+    picture = imread(written / "section.png")
+    assert min(picture.shape[:2]) > 600
+    assert picture.std() > 0.05  # not one colour
+
+
+def test_an_earlier_result_is_replaced_and_leaves_nothing_behind(written, scanned, small):
+    (written / "answer.txt").write_text("old")
+    write_results(scanned, small, written)
+    assert (written / "answer.txt").read_text() != "old"
+    assert [p.name for p in written.parent.iterdir()] == [written.name]
+
+
+@pytest.mark.parametrize("stop", [RuntimeError, KeyboardInterrupt])
+def test_a_run_that_stops_in_the_middle_leaves_nothing(tmp_path, scanned, small, monkeypatch, stop):
+    def broken(*_):
+        raise stop
+
+    monkeypatch.setattr(room, "write_section", broken)
+    with pytest.raises(stop):
+        write_results(scanned, small, tmp_path / "new")
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_run_that_stops_in_the_middle_leaves_the_earlier_result(
+    written, scanned, small, monkeypatch
+):
+    before = {p.name: p.read_bytes() for p in written.iterdir()}
+
+    def broken(*_):
+        raise RuntimeError
+
+    monkeypatch.setattr(room, "write_section", broken)
+    with pytest.raises(RuntimeError):
+        write_results(scanned, small, written)
+    assert {p.name: p.read_bytes() for p in written.iterdir()} == before
+    assert [p.name for p in written.parent.iterdir()] == [written.name]
+
+
+def test_a_full_disk_is_told_in_one_line(tmp_path, scanned, small, monkeypatch):
+    def full(*_):
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(room, "write_fields", full)
+    with pytest.raises(FolderError, match="No space left") as caught:
+        write_results(scanned, small, tmp_path / "new")
+    assert "\n" not in str(caught.value)
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_an_empty_folder_and_a_new_name_are_taken(tmp_path):
+    check_folder(tmp_path)
+    check_folder(tmp_path / "new")
+
+
+def test_a_folder_with_other_files_is_refused(tmp_path):
+    (tmp_path / "thesis.txt").write_text("mine")
+    with pytest.raises(FolderError, match=r"thesis\.txt"):
+        check_folder(tmp_path)
+
+
+def test_an_earlier_result_with_notes_of_the_user_is_refused(tmp_path, scanned, small):
+    folder = tmp_path / "result"
+    write_results(scanned, small, folder)
+    (folder / "notes.txt").write_text("mine")
+    with pytest.raises(FolderError, match=r"notes\.txt"):
+        write_results(scanned, small, folder)
+    assert (folder / "notes.txt").read_text() == "mine"
+
+
+@pytest.mark.parametrize("manifest", ["", "[]", "{}", '{"sha256": 1}', "\0"])
+def test_a_foreign_manifest_claims_no_files(tmp_path, manifest):
+    (tmp_path / "manifest.json").write_text(manifest)
+    (tmp_path / "answer.json").write_text("{}")
+    with pytest.raises(FolderError, match=r"answer\.json"):
+        check_folder(tmp_path)
+
+
+def test_a_file_and_a_place_that_does_not_exist_are_refused(tmp_path):
+    (tmp_path / "file").write_text("")
+    with pytest.raises(FolderError, match="no folder"):
+        check_folder(tmp_path / "file")
+    with pytest.raises(FolderError, match="does not exist"):
+        check_folder(tmp_path / "no" / "new")
