@@ -27,7 +27,7 @@ def test_a_cold_edge_takes_all_at_the_edge_and_nothing_far_away():
 
 
 def test_a_cold_edge_ahead_of_a_standing_line_is_its_image():
-    """v = 0: T(d) of a line source with T = 0 at the wall is 1 - exp(-2 d sqrt(h/kt)) of the free one.
+    """v = 0: a line source before a wall at T = 0 keeps 1 - exp(-2 d sqrt(h/kt)) of its own rise.
 
     Method of images for the fin equation, H. S. Carslaw and J. C. Jaeger, from memory.
     """
