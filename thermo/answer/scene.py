@@ -74,10 +74,10 @@ def describe(case: Case, still: bool = False) -> Scene:
 def mesh(scene: Scene, refine: int = 0, coarse: bool = False) -> Meshed:
     """Mesh with steps of parts, pattern and beam on its lines; refine halves every spacing.
 
-    coarse : twice the plan spacing, for differences between runs
+    coarse : twice the spacing in the plan and through the layers, for differences between runs
     """
     x_lines, y_lines = _plan_lines(scene, 2.0 if coarse else 1.0)
-    cuts = tuple(_cuts(scene.stack, layer) for layer in scene.stack.layers)
+    cuts = tuple(_cuts(scene.stack, layer, coarse) for layer in scene.stack.layers)
     for _ in range(refine):
         x_lines, y_lines = halved(x_lines), halved(y_lines)
         cuts = tuple(halved(c) for c in cuts)
@@ -117,14 +117,16 @@ def _outlines(stack: Stack) -> Iterator:  # type: ignore[type-arg]
             yield layer.opening
 
 
-def _cuts(stack: Stack, layer: Layer) -> Array:
+def _cuts(stack: Stack, layer: Layer, coarse: bool) -> Array:
+    """Depths that cut one layer; the resist has one at its middle."""
+    share = 2 if coarse else 1
     if layer is stack.resist:
-        upper, lower = RESIST_SLABS
+        upper, lower = (-(-count // share) for count in RESIST_SLABS)
         half = layer.thickness / 2
         below = half + from_face(half, lower, 1.0)[1:]
         return np.concatenate([from_face(half, upper, RESIST_GROWTH), below])
     thick = layer.thickness > THICK and layer.body in ("sample", "holder")
-    slabs = {"holder": 4, "sample": 3}[layer.body] if thick else 1
+    slabs = {"holder": 4, "sample": 2}[layer.body] if thick else 1
     if layer.name == "frame":
-        slabs = 3
-    return from_face(layer.thickness, slabs, 1.0)
+        slabs = 2
+    return from_face(layer.thickness, max(1, slabs // share), 1.0)
