@@ -61,7 +61,7 @@ class CoarseRuns:
 
 
 def peak_difference(fine: State, coarse: State) -> dict[str, float]:
-    """Peaks on one mesh less those on another, K; a third of it is about the error of the finer one."""
+    """Peaks on one mesh less those on another, K; about three times the finer one's error."""
     names = {"resist": fine.scene.stack.resist.name, "mask": "membrane"}
     return {
         f"{word}_peak_K": float(fine.peak[hottest(fine, name)] - coarse.peak[hottest(coarse, name)])
