@@ -33,6 +33,12 @@ def write_section(result: Result, path: Path) -> None:
     figure.savefig(path, dpi=150)
 
 
+def _what(state: State) -> str:
+    if state.scene.motion is None:
+        return "steady temperature, beam held"
+    return "highest temperature at each place, not one moment"
+
+
 def _drawn_levels(state: State) -> Array:
     """Heights at which the levels are drawn: each layer stretched on its own, thin ones most."""
     stack, grid = state.scene.stack, state.meshed.grid
@@ -64,9 +70,7 @@ def _section(axes: Axes, state: State, x: float, drawn: Array) -> None:
     corner = np.stack([T[:-1, :-1], T[:-1, 1:], T[1:, :-1], T[1:, 1:]])
     shown = np.ma.masked_where(~here, np.where(here, np.nan_to_num(corner).mean(0), 0.0))
     mesh = axes.pcolormesh(y, drawn, shown, cmap="cividis", shading="flat", rasterized=True)
-    axes.figure.colorbar(
-        mesh, ax=axes, label="highest temperature at each place, degC", location="bottom", aspect=40
-    )
+    axes.figure.colorbar(mesh, ax=axes, label="temperature, degC", location="bottom", aspect=40)
     axes.invert_yaxis()
     axes.set_xlabel("y along the scan, mm")
     ticks = []
@@ -79,7 +83,7 @@ def _section(axes: Axes, state: State, x: float, drawn: Array) -> None:
     y_span = float(np.ptp(y))
     least, most = _exaggeration(state, drawn, y_span)
     axes.set_title(
-        f"section at x = {1e3 * x:.1f} mm; highest temperature at each place, not one moment\n"
+        f"section at x = {1e3 * x:.1f} mm; {_what(state)}\n"
         f"each layer stretched on its own: drawn {least:.1f} to {most:.0f} times as thick as true",
         fontsize=9,
     )
@@ -98,11 +102,14 @@ def _exaggeration(state: State, drawn: Array, width_mm: float) -> tuple[float, f
 
 def _profile(axes: Axes, state: State, node: int, drawn: Array) -> None:
     stack, grid = state.scene.stack, state.meshed.grid
-    for T, style, label in (
-        (state.mean, "--", "scan mean"),
-        (state.printing, ":", "while printing"),
-        (state.peak, "-", "peak"),
-    ):
+    curves = [(state.peak, "-", "steady")]
+    if state.scene.motion is not None:
+        curves = [
+            (state.mean, "--", "scan mean"),
+            (state.printing, ":", "while printing"),
+            (state.peak, "-", "peak"),
+        ]
+    for T, style, label in curves:
         axes.plot(T[:, node] - ZERO_C, drawn, style, color="black", linewidth=1.3, label=label)
     axes.set_ylim(drawn[-1], drawn[0])
     axes.set_xlabel("temperature, degC")
