@@ -12,7 +12,7 @@ from thermo.answer.current import highest_current
 from thermo.answer.exposure import dose_plan
 from thermo.answer.hand_check import hand_check
 from thermo.answer.levers import try_levers
-from thermo.answer.outcome import Outcome, Regime, run_once
+from thermo.answer.outcome import SWING, Outcome, Regime, run_once
 from thermo.answer.scene import describe, mesh
 from thermo.answer.schema import Answer, CaseBlock, MeshBlock
 from thermo.answer.spread import CoarseRuns, bands, peak_difference
@@ -136,8 +136,8 @@ def which_regime(state: State, settle: float) -> tuple[Regime, str]:
     if plan.time <= settle:
         return "few_passes", f"{span}: the transient from cold decides"
     return "limit_cycle", (
-        f"{span}: scan mean plus the closed-form swing of the moving stripe, which may be 40 % "
-        "too high where the stripe turns or the absorber changes along x"
+        f"{span}: scan mean plus the closed-form swing of the moving stripe, which may be "
+        f"{SWING[0]:.0%} too high where the stripe turns or the absorber changes along x"
     )
 
 

@@ -20,8 +20,21 @@ from thermo.case import Case, Range, ranges, with_value
 from thermo.errors import CaseError
 from thermo.solve import Solver
 
-ELASTIC = ("youngs_modulus", "expansion", "tension")  # inputs that heat does not see
-STIFF = ("youngs_modulus", "tension", "thickness", "width", "height", "kind")
+ELASTIC = ("youngs_modulus", "poisson_ratio", "expansion", "tension", "measured_at")  # not heat
+SAME_STIFFNESS = (  # inputs that leave the bodies' shape, stiffness and supports as they are
+    "conductivity",
+    "expansion",
+    "measured_at",
+    "resistance",
+    "pressure",
+    "outer_film",
+    "accommodation_mask",
+    "accommodation_sample",
+    "cooling",
+    "film",
+    "water",
+    "current",
+)
 
 
 @dataclass(frozen=True)
@@ -43,7 +56,7 @@ class CoarseRuns:
 
     def changed(self, case: Case, key: str) -> Outcome:
         """Outcome of a case in which the input `key` was changed."""
-        kept = None if key.endswith(STIFF) else self.typical.expansion
+        kept = self.typical.expansion if key.endswith(SAME_STIFFNESS) else None
         return self._run(case, self.typical, kept)
 
     def change(self, after: Outcome) -> dict[str, float]:

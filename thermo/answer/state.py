@@ -1,6 +1,6 @@
 """Temperatures of a scene: scan-mean state with properties at temperature, and the swing on top."""
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -53,7 +53,6 @@ class State:
     peak: Array
     printing: Array
     layer_T: tuple[float, ...]
-    sweeps: int
 
     @property
     def mean(self) -> Array:
@@ -85,7 +84,6 @@ def solve_state(
     meshed: Meshed,
     solver: Solver,
     before: State | None = None,
-    tell: Callable[[str], None] = lambda _: None,
 ) -> State:
     """Fixed-point sweeps until no layer's mean temperature moves by 0.05 K, then the swing.
 
@@ -102,14 +100,13 @@ def solve_state(
     )
     layer_T = before.layer_T if before else (chamber.temperature.value,) * len(stack.layers)
     guess = before.mean if before else None
-    for sweep in range(1, SWEEPS + 1):
+    for _ in range(SWEEPS):
         fields = conduction_fields(stack, grid, layer_T, gas, case.mask.absorber.kind)
         system = heat_system(grid, meshed.plan, fields, films)
         found = steady(system, power.heat, solver, guess)
         guess, old = found.T, layer_T
         layer_T = layer_means(grid, found.T, len(stack.layers), layer_T)
         moved = max(abs(a - b) for a, b in zip(layer_T, old, strict=True))
-        tell(f"temperature, sweep {sweep}: layers moved by {moved:.2g} K")
         if moved < SETTLED:
             break
     else:
@@ -118,7 +115,7 @@ def solve_state(
             "the stack may be far hotter than its materials' tables"
         )
     peak, printing = _with_swing(scene, meshed, fields, films, found.T)
-    return State(scene, meshed, power, fields, system, films, found, peak, printing, layer_T, sweep)
+    return State(scene, meshed, power, fields, system, films, found, peak, printing, layer_T)
 
 
 def layer_means(grid: Grid, T: Array, layers: int, absent: tuple[float, ...]) -> tuple[float, ...]:

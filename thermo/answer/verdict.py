@@ -133,7 +133,7 @@ def _open_reason(line: LimitLine, band: Band | None) -> str:
         return f"{name} is not known: {line.note}"
     if line.high is not None and line.high > line.limit:
         decider = f", most by {band.decider}" if band and band.decider else ""
-        decider = decider or " by what the absorption model leaves open"
+        decider = decider or " by what the model itself leaves open"
         return (
             f"{name} {_value(line.value, line.unit)} keeps its limit "
             f"{_value(line.limit, line.unit)}, but may reach "
