@@ -127,14 +127,15 @@ def test_heat_does_not_depend_on_how_a_layer_is_cut():
 
 def test_dose_rate_is_the_heat_per_depth():
     """G(z) against the heat of a slice of a micrometre; 1e-5: G bends inside the slice."""
+    silicon = piece("wafer", SILICON, 0.5e-3)
     found, above = beam(), [piece("mask", BERYLLIUM, 220e-6)]
     cuts = np.array([0, 0.4e-3, 0.401e-3, 1.2e-3])
     resist = piece("resist", PMMA, 1.2e-3)
     resist = type(resist)("resist", PMMA, cuts)
-    slice_ = column_heat(found, [*above, resist]).heat[1][1].sum() / 1e-6
-    assert dose_rate(found, above, PMMA, 1.2e-3, np.array([0.4005e-3]))[0] == pytest.approx(
-        slice_, rel=1e-5
-    )
+    column = [*above, resist, silicon]
+    slice_ = column_heat(found, column).heat[1][1].sum() / 1e-6
+    G = dose_rate(found, column, 1, np.array([0.4005e-3]))
+    assert G[0] == pytest.approx(slice_, rel=1e-5)
 
 
 # BEAM-DOSE, computed for a table of checks with two cross-section libraries and two quadratures:
@@ -172,10 +173,12 @@ def test_worked_exposure_with_photo_absorption_only():
 
 
 def test_worked_exposure_with_the_default_model_lies_a_few_per_cent_above():
-    """BEAM-DOSE against the default model: up to 5 %, and always above, growing with depth."""
-    found, above = beam(), [piece("mask", BERYLLIUM, 220e-6)]
+    """BEAM-DOSE against the default model: up to 8 %, and always above.
+
+    Rayleigh and Compton photons are not lost, and the resist gets back some of its own.
+    """
+    found = beam()
+    column = [piece("mask", BERYLLIUM, 220e-6), piece("resist", PMMA, 1.2e-3)]
     assert 1.0 < found.on_mask / 378.32 < 1.015
-    G = dose_rate(found, above, PMMA, 1.2e-3, np.array([0, 0.6e-3, 1.2e-3])) / 1e4
-    ratio = G / G_TABLE
-    assert (np.diff(ratio) > 0).all()
-    assert ((ratio > 1.02) & (ratio < 1.055)).all()
+    ratio = dose_rate(found, column, 1, np.array([0, 0.6e-3, 1.2e-3])) / 1e4 / G_TABLE
+    assert ((ratio > 1.02) & (ratio < 1.08)).all()

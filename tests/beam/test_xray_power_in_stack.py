@@ -46,13 +46,14 @@ def test_absorbed_power_of_the_fibre_grooves_by_layer():
     """Same scenario, W/cm: mask .52, gold .66 where covered, resist .22 to .23, copper .44.
 
     3 %: its planning estimate counted otherwise what scattering takes; two digits are given.
+    The resist is a little above: what copper's fluorescence brings back was not in the estimate.
     """
     present = [layer.name != "frame" for layer in STACK.layers]
     _, open_ = column_profiles(STACK, BEAM, present, False, CUTS)
     _, dark = column_profiles(STACK, BEAM, present, True, CUTS)
     assert open_.total("membrane") / 100 == pytest.approx(0.52, rel=0.03)
     assert dark.total("absorber") / 100 == pytest.approx(0.66, rel=0.03)
-    assert 0.215 < open_.total("resist") / 100 < 0.235
+    assert 0.215 < open_.total("resist") / 100 < 0.24
     assert open_.total("copper") / 100 == pytest.approx(0.44, rel=0.03)
 
 
@@ -125,11 +126,11 @@ def test_a_held_beam_keeps_its_books_and_peaks_in_the_middle():
     assert abs(plan.centres[1].reshape(48, 40)[rows.argmax(), 0]) < 2e-3
 
 
-def test_the_beam_meets_frame_before_membrane_and_gas_is_no_piece():
+def test_the_beam_meets_frame_membrane_metal_gas_and_sample_in_this_order():
     names = [p.name for p in column_pieces(STACK, [True] * len(STACK.layers), True, CUTS)]
     assert names[:3] == ["frame", "membrane", "absorber"]
-    assert "gap" not in names
-    assert names[3:6] == ["resist", "glue", "copper"]
+    assert names[3:7] == ["gap", "resist", "glue", "copper"]
+    assert "joint" not in names  # a bare contact: nothing in it
 
 
 def test_coverage_rows_start_at_the_top():

@@ -17,7 +17,8 @@ from thermo.beam import (
     time_with_decay,
     unevenness,
 )
-from thermo.beam.plan import FWHM_PER_SIGMA
+from thermo.beam.plan import charge_per_length, passes_done
+from thermo.beam.profile import FWHM_PER_SIGMA
 from thermo.errors import PhysicsError
 
 SCAN = Motion(0.08, 0.05, 1.0)
@@ -160,3 +161,118 @@ def test_decay_adds_passes_only_when_they_are_needed():
     needed = -20 * math.log(1 - 5.5 * 1.65 / 20) / 1.65
     assert fast.passes_with_decay == math.ceil(needed) > 6
     assert fast.time_with_decay == pytest.approx(fast.passes_with_decay * 1.65, rel=1e-12)
+
+
+def test_many_places_are_made_of_panels_and_stay_exact():
+    """A stroke of 1 m in steps of 20 um: one rule of 1e5 points would take hours."""
+    motion = Motion(1.0, 0.3, 0.5)
+    places, share = motion.places(2e-5)
+    assert share.sum() == pytest.approx(1, rel=1e-12)
+    assert abs(places).max() < 0.5
+    v, a, L = motion.speed, motion.acceleration, motion.stroke
+    x = L / 2 - motion.turn
+    # integral of y^2: even part, and (L/2 - a t^2/2)^2 over both turn-arounds (by hand)
+    t = v / a
+    square = 2 * x**3 / (3 * v) + 2 * (L**2 / 4 * t - L * a * t**3 / 6 + a**2 * t**5 / 20)
+    assert (share * places**2).sum() == pytest.approx(square / motion.pass_time, rel=1e-12)
+
+
+def test_needed_passes_are_told_before_rounding():
+    plan = exposure(11e6, 1e5, 0.2, SCAN)
+    assert plan.needed == pytest.approx(5.5, rel=1e-12)
+    assert plan.step == pytest.approx(1 / 6, rel=1e-12)
+    assert plan.delivered == plan.delivered_with_decay == pytest.approx(6 / 5.5, rel=1e-12)
+
+
+@pytest.mark.parametrize("done", [0.0, 0.3, 1.0, 2.5, 5.0, 5.5])
+def test_an_exposure_split_by_a_stop_gives_the_dose_of_the_unsplit(done):
+    """The rest is what is missing, rounded up; whole passes before the stop change nothing."""
+    whole, rest = exposure(11e6, 1e5, 0.2, SCAN), exposure(11e6, 1e5, 0.2, SCAN, done=done)
+    assert rest.passes == math.ceil(5.5 - done)
+    assert rest.needed == whole.needed
+    assert rest.charge_per_length == whole.charge_per_length
+    assert rest.delivered == pytest.approx((done + rest.passes) / 5.5, rel=1e-12)
+    assert rest.delivered >= 1 - 1e-12
+    assert rest.step == pytest.approx(1 / (done + rest.passes), rel=1e-12)
+    if done == int(done):
+        assert done + rest.passes == whole.passes
+        assert done * SCAN.pass_time + rest.time == pytest.approx(whole.time, rel=1e-12)
+
+
+def test_a_stop_at_decaying_current_splits_the_time_exactly():
+    """Stop after 40 passes at decaying current, go on at the current then left.
+
+    Their worth is an integral of exp(-t/tau) (adaptive quadrature) at the starting current, and
+    1/exp(-40 T/tau) as many at the lower one.  The passes of both parts are those of one go.
+    """
+    dose, tau, T = 100.5 * 2e6, 600.0, SCAN.pass_time
+    whole = exposure(dose, 1e5, 0.2, SCAN, tau)
+    worth, _ = integrate.quad(lambda t: math.exp(-t / tau) / T, 0, 40 * T)
+    lower = math.exp(-40 * T / tau)
+    rest = exposure(dose, 1e5 * lower, 0.2 * lower, SCAN, tau, done=worth / lower)
+    assert 40 + rest.passes_with_decay == whole.passes_with_decay > whole.passes == 101
+    assert rest.delivered_with_decay == pytest.approx(whole.delivered_with_decay, rel=1e-9)
+    given, _ = integrate.quad(lambda t: math.exp(-t / tau) / T, 0, whole.time_with_decay)
+    assert whole.delivered_with_decay == pytest.approx(given / 100.5, rel=1e-9)
+    assert 1 <= whole.delivered_with_decay < 1 + 1 / 100.5
+
+
+@pytest.mark.parametrize("done", [6.0, 5.5, 5.5 - 1e-13])
+def test_nothing_is_left_once_the_dose_is_given(done):
+    plan = exposure(11e6, 1e5, 0.2, SCAN, 3600.0, done, even=True)
+    assert (plan.passes, plan.time) == (0, 0)
+    assert (plan.passes_with_decay, plan.time_with_decay) == (0, 0)
+    assert plan.delivered == plan.delivered_with_decay == pytest.approx(done / 5.5, rel=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("done", "passes"), [(0.0, 6), (0.4, 6), (0.5, 6), (1.4, 6), (1.5, 4), (3.5, 2), (4.9, 2)]
+)
+def test_even_passes_end_where_they_start(done, passes):
+    """5.5 passes in all; what is left is rounded up to an even number."""
+    plan = exposure(11e6, 1e5, 0.2, SCAN, None, done, even=True)
+    assert plan.passes == plan.passes_with_decay == passes
+    assert plan.delivered == pytest.approx((done + passes) / 5.5, rel=1e-12)
+
+
+def test_even_passes_at_decaying_current_reach_the_dose():
+    fast = exposure(11e6, 1e5, 0.2, SCAN, 20.0, even=True)
+    odd = exposure(11e6, 1e5, 0.2, SCAN, 20.0)
+    assert fast.passes_with_decay == odd.passes_with_decay + odd.passes_with_decay % 2
+    assert fast.delivered_with_decay >= odd.delivered_with_decay >= 1
+
+
+def test_a_logged_charge_tells_the_passes_done():
+    """At steady current N passes take N T: charge I N T, and I N/v per length (by hand)."""
+    charge = 0.2 * 7 * SCAN.pass_time
+    logged = charge_per_length(charge, SCAN)
+    assert logged == pytest.approx(0.2 * 7 / 0.05, rel=1e-12)
+    assert passes_done(logged, 0.2, SCAN.speed) == pytest.approx(7, rel=1e-12)
+    whole = exposure(11e6, 1e5, 0.2, SCAN)
+    assert passes_done(whole.charge_per_length, 0.2, 0.05) == pytest.approx(5.5, rel=1e-12)
+    # at half the current the same charge stands for twice the passes' worth
+    assert passes_done(logged, 0.1, SCAN.speed) == pytest.approx(14, rel=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("dose", "rate", "done", "words"),
+    [
+        (1e6, 0.0, 0.0, "inf passes.*never be reached.*thinner filter"),
+        (1e6, math.nan, 0.0, "never be reached"),
+        (1e30, 1.0, 0.0, "never be reached"),
+        (math.nan, 1e5, 0.0, "never be reached"),
+        (1e6, 1e5, -0.1, "before the stop are -0.1; allowed: 0 to"),
+        (1e6, 1e5, math.nan, "before the stop are nan"),
+        (1e6, 1e5, math.inf, "before the stop are inf"),
+    ],
+)
+def test_a_plan_that_cannot_be_is_refused(dose, rate, done, words):
+    with pytest.raises(PhysicsError, match=words):
+        exposure(dose, rate, 0.2, SCAN, None, done)
+
+
+def test_decay_counts_only_for_what_is_left():
+    """5.5 passes of 1.65 s never fit a lifetime of 9 s; the last 3.5 do."""
+    with pytest.raises(PhysicsError, match="can never be reached"):
+        exposure(11e6, 1e5, 0.2, SCAN, 9.0)
+    assert exposure(11e6, 1e5, 0.2, SCAN, 9.0, done=2.0).passes_with_decay > 4

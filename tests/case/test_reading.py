@@ -697,6 +697,7 @@ def test_the_room_shows_just_its_public_names():
     assert set(room.__all__) == {
         "Assumed",
         "Case",
+        "Filter",
         "Range",
         "ranges",
         "read_case",

@@ -23,8 +23,8 @@ def answered(monkeypatch, scanned):
     """The estimate command with the small plate's answer, solved once."""
     asked = []
 
-    def run(case, refine, still, tell):
-        asked.append((case, refine, still))
+    def run(case, refine, still, tell, photons):
+        asked.append((case, refine, still, photons))
         return scanned
 
     monkeypatch.setattr("thermo.answer.run", run)
@@ -43,10 +43,20 @@ def test_estimate_prints_the_answer_and_writes_its_folder(warmstack, small_path,
 
 def test_estimate_passes_its_options_on(warmstack, answered, small_path, tmp_path):
     code, _, _ = warmstack(
-        "estimate", small_path, "-o", "other", "--still", "--refine", 2, "--set", "gap.width=99 um"
+        "estimate",
+        small_path,
+        "-o",
+        "other",
+        "--still",
+        "--refine",
+        2,
+        "--photons",
+        5000,
+        "--set",
+        "gap.width=99 um",
     )
-    case, refine, still = answered[0]
-    assert (code, refine, still) == (0, 2, True)
+    case, refine, still, photons = answered[0]
+    assert (code, refine, still, photons) == (0, 2, True, 5000)
     assert case.gap.width.value == pytest.approx(99e-6)
     assert (tmp_path / "other" / "answer.json").is_file()
 
@@ -80,7 +90,7 @@ def test_json_of_the_other_commands_parses(warmstack, small_path, tmp_path, comm
 def test_dose_prints_time_charge_and_dose_against_depth(warmstack, small_path):
     code, out, _ = warmstack("dose", small_path)
     assert code == 0
-    assert all(word in out for word in ("time", "passes", "charge", "stroke", "depth um"))
+    assert all(word in out for word in ("Plan", "passes", "mA min per cm", "stroke", "depth um"))
 
 
 def test_dose_of_a_short_stroke_says_so(warmstack, small_path):

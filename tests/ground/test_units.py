@@ -23,6 +23,8 @@ SI = {  # kind -> its SI unit, in the unit library's words
     "acceleration": "m/s**2",
     "particle_energy": "joule",
     "current": "ampere",
+    "charge": "coulomb",
+    "charge_per_length": "coulomb/m",
     "field": "tesla",
     "density": "kg/m**3",
     "conductivity": "W/(m*kelvin)",
@@ -51,6 +53,19 @@ PINT = {  # spellings that the unit library writes otherwise
     "1e-6/K": "1/megakelvin",
     "ppm/K": "ppm/kelvin",
     "K": "kelvin",
+    "C": "coulomb",
+    "A s": "ampere*s",
+    "A min": "ampere*min",
+    "A h": "ampere*hour",
+    "mA min": "mA*min",
+    "mA h": "mA*hour",
+    "A s/m": "ampere*s/m",
+    "C/m": "coulomb/m",
+    "C/cm": "coulomb/cm",
+    "A h/m": "ampere*hour/m",
+    "mA min/cm": "mA*min/cm",
+    "mA min/mm": "mA*min/mm",
+    "mA h/cm": "mA*hour/cm",
     "m/s2": "m/s**2",
     "mm/s2": "mm/s**2",
     "kg/m3": "kg/m**3",
@@ -121,6 +136,8 @@ def test_without_a_range_the_bounds_are_the_value():
         (["m2 K/W", "K m2/W", "m²K/W", "m2*K/W"], "resistance"),
         (["1/K", "/K", "K-1"], "expansion"),
         (["kg/m3", "kg/m³", "kg m-3"], "density"),
+        (["mA min", "min mA", "mA·min", "mA*min"], "charge"),
+        (["mA min/cm", "mA·min/cm", "mA min cm-1", "mA*min/cm"], "charge_per_length"),
     ],
 )
 def test_spellings_of_one_unit_are_one_unit(spellings, kind):
@@ -131,6 +148,13 @@ def test_spellings_of_one_unit_are_one_unit(spellings, kind):
 def test_units_round_once_so_that_equal_lengths_are_equal():
     assert parse_quantity("0.06 mm", "length").value == parse_quantity("60 um", "length").value
     assert parse_quantity("60 um", "length").value == 60e-6
+
+
+def test_a_charge_per_length_in_the_units_of_a_logbook_is_si():
+    """900 mA min/cm = 0.9 A * 60 s / 0.01 m (arithmetic)."""
+    assert parse_quantity("900 mA min/cm", "charge_per_length").value == 5400.0
+    assert parse_quantity("150 mA h", "charge").value == 540.0
+    assert format_quantity(5400.0, "mA min/cm", "charge_per_length") == "900 mA min/cm"
 
 
 def test_a_plain_number_is_a_ratio():
@@ -168,6 +192,9 @@ def test_a_plain_number_is_a_ratio():
         ("5 W/mK", "conductivity", r"did you mean 'W/\(m K\)'"),
         ("5 W/((m2 K))", "film", "unknown unit"),
         ("5 K/W m2", "resistance", "unknown unit"),
+        ("5 mAh", "charge", "did you mean 'mA h'"),
+        ("5 degC", "charge", "unknown unit"),
+        ("900 mA min", "charge_per_length", "did you mean 'mA min/"),
         ("5 /", "expansion", "unknown unit"),
         ("5 1/", "expansion", "unknown unit"),
         ("1 000 mm", "length", "unknown unit"),

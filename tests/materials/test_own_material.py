@@ -88,6 +88,13 @@ def test_a_gas_takes_no_elastic_property():
         own_material("mix", material("helium"), modulus)
 
 
+def test_a_liquid_takes_no_elastic_property_but_what_it_has():
+    brine = own_material("brine", material("water"), quantities(density="1050 kg/m3"))
+    assert (brine.kind, brine.density(300.0)) == ("liquid", 1050)
+    with pytest.raises(MaterialError, match=r"'expansion' \(it is a liquid\)"):
+        own_material("brine", material("water"), quantities(expansion="100 ppm/K"))
+
+
 @pytest.mark.parametrize(
     ("key", "text"),
     [

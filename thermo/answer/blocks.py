@@ -6,6 +6,7 @@ from numpy.typing import NDArray
 from thermo.answer.bodies import elastic_constants, mount_growth
 from thermo.answer.exposure import DosePlan
 from thermo.answer.outcome import FEW_PASSES, NEEDS_CYCLE, Outcome, Regime
+from thermo.answer.path import MODEL, source_words
 from thermo.answer.placement import placement_block
 from thermo.answer.scene import Scene
 from thermo.answer.schema import (
@@ -13,13 +14,14 @@ from thermo.answer.schema import (
     BeamBlock,
     Checks,
     DoseBlock,
+    PathLine,
     Placement,
     PlacementBlock,
     Stress,
     UniformOffset,
 )
 from thermo.answer.state import State
-from thermo.beam import Piece, column_heat
+from thermo.beam import column_heat
 from thermo.case import Case
 from thermo.case.stack import Stack
 
@@ -32,32 +34,24 @@ def beam_block(scene: Scene) -> BeamBlock:
     beam, motion = scene.beam, scene.motion
     height = scene.beam.fwhm if motion is None else motion.effective_stroke
     return BeamBlock(
+        source=source_words(scene),
         critical_energy_keV=beam.source.critical_energy,
-        emitted_W_per_mrad=beam.source.total_power / 1e3,
+        half_power_energy_keV=beam.half_power,
+        emitted_W_per_mrad=beam.emitted * scene.case.beam.distance.value / 1e3,
         incident_W_per_cm=beam.emitted / 100,
         on_mask_W_per_cm=beam.on_mask / 100,
         mean_flux_W_per_m2=beam.on_mask / height,
         stripe_fwhm_mm=1e3 * beam.fwhm,
+        absorption=MODEL,
     )
 
 
-def open_column(state: State) -> dict[str, float]:
-    """Absorbed power along the column in the middle of the field, no absorber, W/cm."""
-    stack, beam = state.scene.stack, state.scene.beam
-    layers = [la for la in stack.layers if la.name not in ("frame", "absorber", "gap")]
-    pieces = [
-        Piece(la.name, la.material, np.array([0, la.thickness]))
-        for la in layers
-        if la.material.kind != "gas"
-    ]
-    column = column_heat(beam, pieces)
-    found: dict[str, float] = {}
-    for number, stopped in enumerate(beam.filters, 1):
-        found[f"{number} {stopped.name}"] = stopped.absorbed / 100
-    found |= {name: heat.sum() / 100 for name, heat in zip(column.names, column.heat, strict=True)}
-    found["transmitted"] = float(column.transmitted.sum()) / 100
-    lost = sum(f.escaped for f in beam.filters) + float(column.escaped.sum())
-    found["escaped"] = lost / 100
+def open_column(scene: Scene, path: tuple[PathLine, ...]) -> dict[str, float]:
+    """Absorbed power along the open column, W/cm, with what passes and what is sent elsewhere."""
+    found = {line.name: line.absorbed_W_per_cm for line in path}
+    through = column_heat(scene.beam, scene.column(False)).transmitted.sum()
+    found["transmitted"] = float(through) / 100
+    found["escaped"] = scene.beam.emitted / 100 - sum(found.values())
     return found
 
 
@@ -67,7 +61,7 @@ def heat_by_part(state: State) -> dict[str, float]:
     found = {
         layer.name: float(power.heat[grid.slabs(i)].sum())
         for i, layer in enumerate(state.scene.stack.layers)
-        if layer.material.kind != "gas"
+        if not layer.is_contact
     }
     found |= {"transmitted": power.transmitted, "escaped": power.escaped, "beside": power.beside}
     return found
@@ -80,6 +74,8 @@ def dose_block(dose: DosePlan) -> DoseBlock:
         resist_bottom_J_per_cm3=dose.bottom / 1e6,
         ratio=dose.ratio,
         under_absorber_J_per_cm3=dose.under_absorber / 1e6,
+        under_absorber_back_J_per_cm3=dose.under_absorber_back / 1e6,
+        per_pass_J_per_cm3=None if dose.dose_per_pass is None else dose.dose_per_pass / 1e6,
         time_s=dose.time,
         passes=dose.passes,
         time_constant_current_s=dose.time_constant_current,

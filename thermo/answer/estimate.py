@@ -13,6 +13,7 @@ from thermo.answer.exposure import dose_plan
 from thermo.answer.hand_check import hand_check
 from thermo.answer.levers import try_levers
 from thermo.answer.outcome import SWING, Outcome, Regime, run_once
+from thermo.answer.path import path_lines, photon_block
 from thermo.answer.scene import describe, mesh
 from thermo.answer.schema import Answer, CaseBlock, MeshBlock
 from thermo.answer.spread import CoarseRuns, bands, peak_difference
@@ -61,13 +62,27 @@ def estimate(case: Case, refine: int = 0, still: bool = False) -> Answer:
     return run(case, refine, still).answer
 
 
-def run(case: Case, refine: int = 0, still: bool = False, tell: Tell = lambda *_: None) -> Result:
-    """Answer with its fields; tell(stage, share done) reports progress."""
+def run(
+    case: Case,
+    refine: int = 0,
+    still: bool = False,
+    tell: Tell = lambda *_: None,
+    photons: int = 0,
+) -> Result:
+    """Answer with its fields; tell(stage, share done) reports progress.
+
+    photons : how many to follow in the Monte Carlo check of the absorbed power; 0: none
+    """
     clock = _Clock()
     solver = Solver()
     with clock.stage("beam, dose and mesh", tell, 0.0):
         scene = describe(case, still)
         meshed = mesh(scene, refine)
+    path = path_lines(scene)
+    checked = None
+    if photons:
+        with clock.stage("photons", tell, 0.02):
+            checked = photon_block(scene, dose_plan(scene), photons)
     with clock.stage("temperature", tell, 0.05):
         state = solve_state(scene, meshed, solver)
     with clock.stage("settling", tell, 0.15):
@@ -98,7 +113,9 @@ def run(case: Case, refine: int = 0, still: bool = False, tell: Tell = lambda *_
         settle_s=settle,
         dose_share_before_settling=min(1.0, settle / time),
         beam=blocks.beam_block(scene),
-        absorbed_W_per_cm=blocks.open_column(state),
+        path=path,
+        photons=checked,
+        absorbed_W_per_cm=blocks.open_column(scene, path),
         heat_W=blocks.heat_by_part(state),
         heat_out_W=state.steady.film_heat,
         dose=blocks.dose_block(outcome.dose),

@@ -9,8 +9,8 @@ from dataclasses import dataclass
 
 from thermo.answer.outcome import Outcome
 from thermo.answer.spread import CoarseRuns, try_setting
-from thermo.beam import needed_stroke
-from thermo.case import Case
+from thermo.beam import Motion, needed_stroke
+from thermo.case import Case, Filter
 from thermo.units import Quantity, to_unit
 
 RESIST = ("scan.speed", "filter", "ring.current", "sample.joint.resistance", "sample.holder.water")
@@ -74,8 +74,7 @@ def _candidate(outcome: Outcome, short: str, current: float | None) -> tuple[str
     """The changed value of one lever, None where there is nothing to change."""
     case = outcome.scene.case
     if short == "filter":
-        number = len(case.beam.filters)
-        last = case.beam.filters[-1] if number else None
+        number, last = last_foil(case)
         thicker = None if last is None else 2.5 * last.thickness.value
         return f"beam.filters.{number}.thickness", thicker
     if short == "ring.current":
@@ -84,7 +83,8 @@ def _candidate(outcome: Outcome, short: str, current: float | None) -> tuple[str
         return short, 0.98 * current
     if short == "scan.stroke":
         needed = outcome.dose.stroke_needed
-        return short, None if needed is None else 1.01 * needed
+        given = input_at(case, short)
+        return short, None if needed is None or given is None else 1.01 * needed
     if short == "scan.speed":
         return short, _faster(outcome)
     change: Mapping[str, Callable[[Quantity], float]] = {
@@ -99,11 +99,17 @@ def _candidate(outcome: Outcome, short: str, current: float | None) -> tuple[str
     return short, None if given is None else change[short](given)
 
 
+def last_foil(case: Case) -> tuple[int, Filter | None]:
+    """The last foil in the beam and its place in the list from 1; 0 where there is none."""
+    foils = [(n, f) for n, f in enumerate(case.beam.filters, 1) if isinstance(f, Filter)]
+    return foils[-1] if foils else (0, None)
+
+
 def _faster(outcome: Outcome) -> float | None:
     """Four times the speed, or as much as the stroke still allows with its overscan."""
     scene = outcome.scene
     motion = scene.motion
-    if motion is None:
+    if not isinstance(motion, Motion):
         return None
     field = scene.stack.pattern.field.height
     spare = motion.stroke - needed_stroke(field, scene.sigma, motion) + 2 * motion.turn
@@ -130,7 +136,9 @@ def _say(case: Case, key: str, value: float) -> str:
     old, new = (to_unit(v, given.unit, given.kind) for v in (given.value, value))
     name = key
     if key.startswith("beam.filters"):
-        name = f"{case.beam.filters[-1].material} filter"
+        foil = last_foil(case)[1]
+        assert foil is not None
+        name = f"{foil.material} filter"
     elif key == "ring.current":
         name = "ring.current, where the ring can give less,"
     return f"{name} {_plain(old)} -> {_plain(new)} {given.unit}".strip()

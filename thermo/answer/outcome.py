@@ -17,8 +17,9 @@ from thermo.case import Case
 
 Regime = Literal["still", "few_passes", "limit_cycle"]
 NEEDS_CYCLE = "needs the scan cycle: a static map may even have the wrong sign"
-UNDER, HARD_UNDER = 0.25, 1.0  # share by which the dose under the absorber is uncertain
-HARD_BEAM = 5.0  # keV, critical energy above which scattered light counts under the absorber
+DOSE = 0.03  # share by which cross sections and the absorption model leave a dose uncertain
+UNDER, HARD_UNDER = 0.25, 1.0  # the same under the absorber
+HARD_BEAM = 5.0  # keV, half of the power above: light scattered in from the open parts counts there
 EVEN = 0.01  # dose unevenness over the field that practice allows
 SWING = (0.4, 0.05)  # share of the closed-form swing that may be too much, and too little
 FEW_PASSES = "over before temperatures settle: the transient from cold is not solved yet"
@@ -72,7 +73,7 @@ def judge(
     return (
         *_temperature_lines(case, state, dose, settled),
         *_placement_lines(case, regime, expansion),
-        *_dose_lines(case, dose, state.scene.beam.source.critical_energy > HARD_BEAM),
+        *_dose_lines(case, dose, state.scene.beam.half_power > HARD_BEAM),
     )
 
 
@@ -170,15 +171,15 @@ def _dose_lines(case: Case, dose: DosePlan, hard: bool) -> Iterator[Judged]:
     limits, resist = case.limits, "resist"
     if limits.dose_top is not None:
         top, limit = dose.top / 1e9, limits.dose_top.value / 1e9
-        model = (top * dose.ratio_spread,) * 2
+        model = (top * DOSE,) * 2
         yield Judged("dose_top", resist, "kJ/cm3", top, limit, "case", model=model)
     if limits.dose_ratio is not None:
-        model, limit = (dose.ratio * dose.ratio_spread,) * 2, limits.dose_ratio.value
+        model, limit = (dose.ratio * DOSE,) * 2, limits.dose_ratio.value
         yield Judged("dose_ratio", resist, "", dose.ratio, limit, "case", model=model)
     if limits.dose_under_absorber is not None:
         under, limit = dose.under_absorber / 1e6, limits.dose_under_absorber.value / 1e6
         model = (UNDER * under, (HARD_UNDER if hard else UNDER) * under)
-        note = "scattered and fluorescent light may double it in a hard beam" if hard else ""
+        note = "light scattered in from open parts may double it in a hard beam" if hard else ""
         yield Judged(
             "dose_under_absorber", resist, "J/cm3", under, limit, "case", note, model=model
         )

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from thermo.beam import STILL, BendingMagnet, Motion, WhiteBeam, white_beam
-from thermo.beam.plan import FWHM_PER_SIGMA
+from thermo.answer.light import beam_of, motion_of
+from thermo.beam import FWHM_PER_SIGMA, STILL, Piece, Scan, WhiteBeam, dose_rate
 from thermo.case import Case
 from thermo.case.stack import Layer, Stack, build_stack
 from thermo.mesh import (
@@ -34,7 +34,7 @@ class Scene:
     case: Case
     stack: Stack
     beam: WhiteBeam
-    motion: Motion | None
+    motion: Scan | None
 
     @property
     def sigma(self) -> float:
@@ -45,6 +45,21 @@ class Scene:
     def places(self) -> tuple[Array, Array]:
         """Places of the stripe and the share of time at each."""
         return STILL if self.motion is None else self.motion.places(self.sigma / 3)
+
+    def column(self, covered: bool) -> list[Piece]:
+        """What the beam meets of the stack in the middle of the field, in the open or covered."""
+        absent = ("frame",) if covered else ("frame", "absorber")
+        return [
+            Piece(layer.name, layer.material, np.array([0, layer.thickness]))
+            for layer in self.stack.layers
+            if layer.name not in absent and not layer.is_contact
+        ]
+
+    def resist_dose_rate(self, covered: bool, depth: Array) -> Array:
+        """Power absorbed per depth of the resist, W/m2, shape of depth (m)."""
+        column = self.column(covered)
+        number = [piece.name for piece in column].index(self.stack.resist.name)
+        return dose_rate(self.beam, column, number, depth)
 
 
 @dataclass(frozen=True)
@@ -59,16 +74,8 @@ class Meshed:
 def describe(case: Case, still: bool = False) -> Scene:
     """Stack, beam and motion of a case; still: the beam is held at the middle of the field."""
     stack = build_stack(case)
-    ring, stuff = case.ring, case.materials
-    source = BendingMagnet(ring.energy.value, ring.field.value, ring.current.value)
-    filters = [(f.material, stuff[f.material], f.thickness.value) for f in case.beam.filters]
-    met = [layer.material for layer in stack.layers if layer.material.kind != "gas"]
-    beam = white_beam(source, case.beam.distance.value, filters, met)
-    scan = case.scan
-    if scan is None or still:
-        return Scene(case, stack, beam, None)
-    motion = Motion(scan.stroke.value, scan.speed.value, scan.acceleration.value)
-    return Scene(case, stack, beam, motion)
+    beam = beam_of(case, [layer.material for layer in stack.layers if not layer.is_contact])
+    return Scene(case, stack, beam, None if still else motion_of(case))
 
 
 def mesh(scene: Scene, refine: int = 0, coarse: bool = False) -> Meshed:

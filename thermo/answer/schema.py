@@ -25,26 +25,78 @@ class CaseBlock(_Block):
 
 
 class BeamBlock(_Block):
-    """The white beam; incident is before the first window."""
+    """The white beam; incident is before the first window.
 
-    critical_energy_keV: float
+    half_power_energy: half of the emitted power lies below; absorption: the model used and how
+    far to trust it
+    """
+
+    source: str
+    critical_energy_keV: float | None
+    half_power_energy_keV: float
     emitted_W_per_mrad: float
     incident_W_per_cm: float
     on_mask_W_per_cm: float
     mean_flux_W_per_m2: float
     stripe_fwhm_mm: float
+    absorption: str
+
+
+class PathLine(_Block):
+    """One thing the beam meets, from the first window on, in the open column.
+
+    low, high: from bare energy absorption to attenuation, with what neighbours may send;
+    heat: over the lit width; transmission: share of the power that passes
+    """
+
+    name: str
+    material: str
+    thickness_mm: float
+    absorbed_W_per_cm: float
+    low_W_per_cm: float
+    high_W_per_cm: float
+    heat_W: float
+    transmission: float
+
+
+class PhotonLine(_Block):
+    """Absorbed power of one layer: local model with band, Monte Carlo with one standard error."""
+
+    name: str
+    local_W_per_cm: float
+    low_W_per_cm: float
+    high_W_per_cm: float
+    photons_W_per_cm: float
+    error_W_per_cm: float
+
+
+class PhotonBlock(_Block):
+    """The Monte Carlo check of the absorbed power and dose; doses as if for the same passes."""
+
+    photons: int
+    seed: int
+    open: tuple[PhotonLine, ...]
+    covered: tuple[PhotonLine, ...]
+    resist_top_J_per_cm3: float
+    resist_bottom_J_per_cm3: float
+    ratio: float
+    under_absorber_J_per_cm3: float
+    under_absorber_error_J_per_cm3: float
 
 
 class DoseBlock(_Block):
     """The exposure plan.
 
-    time and passes with the ring's lifetime where one is given; *_constant_current without.
+    time and passes with the ring's lifetime where one is given; *_constant_current without; after
+    a stop they are those that are left. under_absorber at the resist's lit face, *_back at its back
     """
 
     resist_top_J_per_cm3: float
     resist_bottom_J_per_cm3: float
     ratio: float
     under_absorber_J_per_cm3: float
+    under_absorber_back_J_per_cm3: float
+    per_pass_J_per_cm3: float | None
     time_s: float
     passes: int | None
     time_constant_current_s: float
@@ -205,6 +257,8 @@ class Answer(_Block):
     settle_s: float | None
     dose_share_before_settling: float | None
     beam: BeamBlock
+    path: tuple[PathLine, ...]
+    photons: PhotonBlock | None
     absorbed_W_per_cm: dict[str, float]
     heat_W: dict[str, float]
     heat_out_W: dict[str, float]

@@ -146,7 +146,7 @@ def _with_swing(
         if not frame[cells[0]]:  # the frame, far heavier than the membrane, rules its own rim
             nodes = nodes[~rim[nodes]]
         rows = np.arange(first, first + len(cycle.mean))[:, None]
-        at = np.abs(plan.points[1, nodes])
+        at = np.abs(plan.points[1, nodes] - scene.motion.middle)
         swing, printed = (
             np.stack([np.interp(at, away, row) for row in part])
             for part in (cycle.swing, cycle.dose_weighted - cycle.mean)
@@ -163,7 +163,7 @@ def column_cycles(
     motion, grid, stack, beam = scene.motion, meshed.grid, scene.stack, scene.beam
     assert motion is not None
     x, y = grid.plan.centres
-    lit = (np.abs(x) < stack.lit_width / 2) & (np.abs(y) < motion.stroke / 2)
+    lit = (np.abs(x) < stack.lit_width / 2) & (np.abs(y - motion.middle) < motion.stroke / 2)
     coverage = stack.pattern.coverage(x, y)
     presence = layer_presence(stack, grid.plan)
     kinds, kind = np.unique(np.vstack([presence, coverage]), axis=1, return_inverse=True)

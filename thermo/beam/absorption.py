@@ -1,10 +1,11 @@
 """Heat per depth that one column of layers takes from the white beam.
 
-    heat between depths a and b = sum_E P(E) exp(-mu_att a) (1 - exp(-mu_att (b - a))) mu_dep/mu_att
+    heat between depths a and b = sum_E P(E) exp(-mu_att a) (1 - exp(-mu_att (b - a))) mu_en/mu_att
+                                  + what fluorescence and Compton photons bring (`exchange`)
 
-integrated exactly over each interval of depth, so a coarse mesh loses nothing.  All absorbed
-energy becomes heat (the few per cent kept by chain scission are ignored).  Gas between the layers
-takes less than 1e-6 of the beam and is left out.
+the first part exactly over each interval of depth, so a coarse mesh loses nothing.  The second has
+the height of the light that is sent on.  All absorbed energy becomes heat (the few per cent kept
+by chain scission are ignored).
 """
 
 from collections.abc import Sequence
@@ -13,7 +14,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from thermo.beam.attenuation import coefficients
+from thermo.beam.attenuation import coefficients, mixture
+from thermo.beam.exchange import Exchange, exchange
 from thermo.beam.white import WhiteBeam
 from thermo.materials import Material
 
@@ -56,40 +58,47 @@ class ColumnHeat:
 def column_heat(beam: WhiteBeam, pieces: Sequence[Piece]) -> ColumnHeat:
     """Heat in each interval of each piece, in the order in which the beam meets them."""
     power = beam.power
-    heat, escaped = [], np.zeros(len(beam.height))
+    heat, sent = [], np.zeros(len(beam.height))
     for piece in pieces:
         mu = coefficients(piece.material, beam.energy)
         through = np.exp(-np.outer(piece.depths, mu.attenuation))
         taken = through[:-1] - through[1:]
-        kept = taken * mu.deposition(piece.thickness) / mu.attenuation
+        kept = taken * mu.deposition(None) / mu.attenuation
         heat.append(kept @ power.T)
-        left = taken * (1 - mu.deposition(piece.thickness) / mu.attenuation)
-        escaped += (power @ left.T).sum(1)
+        sent += power @ (taken - kept).sum(0)
         power = power * through[-1]
-    names = tuple(p.name for p in pieces)
-    return ColumnHeat(names, tuple(heat), escaped, power.sum(1))
+    found = _exchange(beam, pieces)
+    on = sent / sent.sum() * beam.on_mask if sent.any() else sent
+    more = [np.diff(b(p.depths)) for b, p in zip(found.below, pieces, strict=True)]
+    return ColumnHeat(
+        tuple(p.name for p in pieces),
+        tuple(h + np.outer(m, on) for h, m in zip(heat, more, strict=True)),
+        found.leaving * on,
+        power.sum(1),
+    )
 
 
 def dose_rate(
     beam: WhiteBeam,
-    above: Sequence[Piece],
-    resist: Material,
-    thickness: float,
+    pieces: Sequence[Piece],
+    number: int,
     depth: Array,
-    rayleigh: bool = False,
 ) -> Array:
-    """Power absorbed per depth, G(z) = sum P mu_dep exp(-mu_att z), W/m2, shape of depth.
+    """Power absorbed per depth, G(z), in piece `number` of a column, W/m2, shape of depth.
 
-    The stripe's whole height counted: the dose of one pass at speed v is G/v, J/m3.
-    rayleigh : let Rayleigh scattering take from the beam below the filters, as if no photon so
-    scattered came back: the other end of the bracket
+    G(z) = sum P mu_en exp(-mu_att z) + what is brought there; the stripe's whole height counted:
+    the dose of one pass at speed v is G/v, J/m3.
     """
     power = beam.power.sum(0)
-    for piece in above:
+    for piece in pieces[:number]:
         mu = coefficients(piece.material, beam.energy)
-        lost = mu.attenuation + (mu.rayleigh if rayleigh else 0.0)
-        power = power * np.exp(-lost * piece.thickness)
-    mu = coefficients(resist, beam.energy)
-    lost = mu.attenuation + (mu.rayleigh if rayleigh else 0.0)
-    fade = np.exp(-np.multiply.outer(np.asarray(depth, float), lost))
-    return np.asarray(fade @ (power * mu.deposition(thickness)))
+        power = power * np.exp(-mu.attenuation * piece.thickness)
+    mu = coefficients(pieces[number].material, beam.energy)
+    fade = np.exp(-np.multiply.outer(np.asarray(depth, float), mu.attenuation))
+    brought = _exchange(beam, pieces).below[number].derivative()(depth)
+    return np.asarray(fade @ (power * mu.deposition(None)) + brought * beam.on_mask)
+
+
+def _exchange(beam: WhiteBeam, pieces: Sequence[Piece]) -> Exchange:
+    layers = [(mixture(p.material), p.thickness) for p in pieces]
+    return exchange(beam.energy, beam.power.sum(0), layers)

@@ -27,6 +27,7 @@ from thermo.beam.quadrature import gauss_legendre
 from thermo.materials import Material
 
 Array = NDArray[np.float64]
+Mixture = tuple[tuple[tuple[str, float], ...], float]  # (formula, mass fraction)..., kg/m3
 TO_SI = 0.1  # cm2/g in m2/kg
 _SHELLS = range(xraylib.K_SHELL, xraylib.M5_SHELL + 1)
 _LINES = (
@@ -168,12 +169,22 @@ def mass_attenuation(composition: Mapping[str, float], energy: Array) -> Array:
     )
 
 
+def mixture(material: Material) -> Mixture:
+    """What X-rays see of a material: formulas with their mass fractions, and density in kg/m3."""
+    return tuple(material.composition.items()), material.density.typical[0]
+
+
 def coefficients(material: Material, energy: Array) -> Coefficients:
     """Linear coefficients of a material, 1/m, at photon energies in keV, shape (energies,)."""
+    return coefficients_of(mixture(material), energy)
+
+
+def coefficients_of(mixture: Mixture, energy: Array) -> Coefficients:
+    """Linear coefficients, 1/m, at photon energies in keV, shape (energies,)."""
     energy = np.ascontiguousarray(energy, float)
     key = energy.tobytes()
-    rho = material.density.typical[0]
-    parts = elements(material.composition)
+    composition, rho = dict(mixture[0]), mixture[1]
+    parts = elements(composition)
     photo, compton, rayleigh = (
         rho * sum(part * _element_tables(Z, key)[i] for Z, part in parts.items()) for i in range(3)
     )
@@ -182,7 +193,7 @@ def coefficients(material: Material, energy: Array) -> Coefficients:
         for Z, part in parts.items()
         for line, emitted in _element_lines(Z, key)
     ]
-    own = rho * mass_attenuation(material.composition, np.array([e for e, _ in lines]))
+    own = rho * mass_attenuation(composition, np.array([e for e, _ in lines]))
     return Coefficients(
         photo=np.asarray(photo),
         compton=np.asarray(compton),

@@ -6,20 +6,30 @@ Trapezoidal speed: v over the middle, acceleration a at both ends of the stroke 
     t_pass = L/v + v/a  one way                                                       (2)
     L_eff = L + v^2/a   stroke that would take t_pass at full speed                   (3)
 
-Plain kinematics.
+A stage's log instead, position p against time, straight between its rows:
+
+    y = p_c - p               place of the stripe in the field, p_c: field's middle lit  (4)
+    tau_i = dt(y in i)/(N w)  time density of the interval i, w wide, over N passes, s/m (5)
+    v = (L/2) / time a pass spends in the middle half of the stroke                     (6)
+
+Places are heights in the field, y = 0 in its middle.  Plain kinematics.
 """
 
-from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.interpolate import CubicSpline
+from scipy.interpolate import CubicSpline, PPoly
 
 from thermo.beam.quadrature import gauss_legendre
 from thermo.errors import PhysicsError
 
 Array = NDArray[np.float64]
+AT_ONCE = 50_000  # places below edges that are looked at together
+PANEL = 64  # points of a quadrature rule; more places are made of several panels
+FULL_SPEED = 0.9  # share of v that ends a turn-around, reached after its square of s_a
+ACROSS = 400  # intervals of the stroke in which the turn-around is looked for
 
 
 @dataclass(frozen=True)
@@ -37,6 +47,11 @@ class Motion:
                 f"{1e3 * self.speed:.4g} mm/s at {self.acceleration:.4g} m/s2; "
                 f"it takes {1e3 * self.speed**2 / self.acceleration:.4g} mm"
             )
+
+    @property
+    def middle(self) -> float:
+        """Place of the stripe at mid-stroke, m."""
+        return 0.0
 
     @property
     def turn(self) -> float:
@@ -60,8 +75,8 @@ class Motion:
         """
         turn, a = self.turn, self.acceleration
         even = max(self.stroke / 2 - turn, 0.0)
-        x, w = gauss_legendre(int(np.ceil(2 * even / step)) + 8)
-        u, q = gauss_legendre(int(np.ceil(4 * turn / step)) + 8)
+        x, w = _points(int(np.ceil(2 * even / step)) + 8)
+        u, q = _points(int(np.ceil(4 * turn / step)) + 8)
         slow = (u + 1) / 2 * self.speed / a  # time before the stop
         ends = self.stroke / 2 - a * slow**2 / 2
         place = np.concatenate([-ends, even * x, ends])
@@ -70,8 +85,142 @@ class Motion:
         )
         return place, time / time.sum()
 
+    def time_density(self, edges: Array) -> Array:
+        """Time a pass spends in each interval of place per its width, s/m; edges rise, m."""
+        v, a = self.speed, self.acceleration
+        s = np.clip(self.stroke / 2 - np.abs(edges), 0, None)  # way from the nearer end
+        t = np.where(s < self.turn, np.sqrt(2 * s / a), v / a + (s - self.turn) / v)
+        return np.asarray(np.diff(np.where(edges < 0, t, self.pass_time - t)) / np.diff(edges))
 
+    def duty(self, field: float) -> float:
+        """Share of time in which the stripe's middle lies within the field's height (m)."""
+        return _duty(self, field)
+
+
+@dataclass(frozen=True, eq=False)
+class MotionTable:
+    """Scan as logged by the stage, whole passes; made by `motion_from_table`.
+
+    time, place : rows of the log (s) and places of the stripe (m), straight in between
+    passes : passes one way in it;  stroke : between the mean turning places, m
+    middle : place of the stripe at mid-stroke, m
+
+    The same quantities as `Motion` has, as means over the passes of the log.
+    """
+
+    time: Array
+    place: Array
+    passes: int
+    stroke: float
+    middle: float
+
+    @property
+    def pass_time(self) -> float:
+        """Mean time of one pass, s, with what the stage rests at its ends."""
+        return float(self.time[-1] - self.time[0]) / self.passes
+
+    @cached_property
+    def speed(self) -> float:
+        """Harmonic mean speed over the middle half of the stroke, m/s, equation (6)."""
+        half = self.middle + self.stroke / 4 * np.array([-1.0, 1.0])
+        return float(1 / self.time_density(half)[0])
+
+    @property
+    def effective_stroke(self) -> float:
+        """Stroke at full speed that takes as long, v t_pass, m."""
+        return self.speed * self.pass_time
+
+    @property
+    def acceleration(self) -> float:
+        """Acceleration for which (2) gives the same time of a pass, a = v/(t_pass - L/v), m/s2.
+
+        A rest at the ends makes it small.  Infinite where a pass takes no longer than L/v.
+        """
+        ends = self.pass_time - self.stroke / self.speed
+        return self.speed / ends if ends > 1e-9 * self.pass_time else float("inf")
+
+    @cached_property
+    def turn(self) -> float:
+        """Length of the longer turn-around, m, read from the log and blind to rests at the ends.
+
+        With even acceleration 0.9 v is reached after 0.81 s_a; good to 1/300 of the stroke.
+        """
+        way = np.linspace(0, self.stroke, ACROSS + 1)
+        density = self.time_density(self.middle - self.stroke / 2 + way)
+        slow = density * self.speed * FULL_SPEED > 1
+        outer = (slow[: ACROSS // 4], slow[: -ACROSS // 4 : -1])
+        end = max(int(np.flatnonzero(side).max(initial=-1)) + 1 for side in outer)
+        return min(float(way[end]) / FULL_SPEED**2, self.stroke / 2)
+
+    def places(self, step: float) -> tuple[Array, Array]:
+        """Places of the stripe during a pass and the share of time at each (they sum to 1).
+
+        Two in every `step` m, mean -+ standard deviation of the place while in it: exact to the
+        second moment of the time there.
+        """
+        low, high = float(self.place.min()), float(self.place.max())
+        edges = np.linspace(low, high, int(np.ceil((high - low) / step)) + 1)
+        spent, first, second = _time_within(self.time, self.place, edges)
+        here = spent > 1e-15 * spent.sum()
+        spent, first, second = spent[here], first[here] / spent[here], second[here] / spent[here]
+        mean = ((edges[:-1] + edges[1:]) / 2)[here] + first
+        spread = np.sqrt(np.clip(second - first**2, 0, None))
+        share = np.concatenate([spent, spent]) / (2 * spent.sum())
+        return np.concatenate([mean - spread, mean + spread]), share
+
+    def time_density(self, edges: Array) -> Array:
+        """Time a pass spends in each interval of place per its width, s/m, (5); edges rise, m."""
+        spent = _time_within(self.time, self.place, edges)[0]
+        return np.asarray(spent / np.diff(edges) / self.passes)
+
+    def duty(self, field: float) -> float:
+        """Share of time in which the stripe's middle lies within the field's height (m)."""
+        return _duty(self, field)
+
+
+Scan = Motion | MotionTable
 STILL = (np.zeros(1), np.ones(1))  # places and shares of a sample that does not move
+
+
+def _time_within(time: Array, place: Array, edges: Array) -> tuple[Array, Array, Array]:
+    """Time in each interval, s, and first and second moment of y - its middle, m s and m2 s."""
+    count, middle, width = len(edges) - 1, (edges[:-1] + edges[1:]) / 2, np.diff(edges)
+    low, high = np.minimum(place[:-1], place[1:]), np.maximum(place[:-1], place[1:])
+    a, b = np.clip(low, edges[0], edges[-1]), np.clip(high, edges[0], edges[-1])
+    inside = ((low >= edges[0]) & (low <= edges[-1])).astype(float)  # for rows at rest
+    spent = np.diff(time) * np.divide(b - a, high - low, out=inside, where=high > low)
+    rate = np.divide(spent, b - a, out=np.zeros_like(a), where=b > a)
+    first = np.clip(np.searchsorted(edges, a, "right") - 1, 0, count - 1)
+    last = np.clip(np.searchsorted(edges, b, "left") - 1, first, count - 1)
+    more, far = last > first, last > first + 1
+    stop = np.where(more, edges[first + 1], b)
+    pieces = (
+        (first, a, stop, np.where(more, rate * (stop - a), spent)),
+        (last[more], edges[last[more]], b[more], (rate * (b - edges[last]))[more]),
+    )
+    across = np.bincount(first[far] + 1, rate[far], count) - np.bincount(
+        last[far], rate[far], count
+    )
+    total = np.clip(across.cumsum(), 0, None) * width
+    moments = [total, np.zeros(count), total * width**2 / 12]
+    for interval, lower, upper, t in pieces:
+        u, w = lower - middle[interval], upper - middle[interval]
+        for k, value in enumerate((1.0, (u + w) / 2, (u**2 + u * w + w**2) / 3)):
+            moments[k] += np.bincount(interval, t * value, count)
+    return moments[0], moments[1], moments[2]
+
+
+def _duty(motion: Scan, field: float) -> float:
+    spent = motion.time_density(np.array([-field / 2, field / 2]))[0] * field
+    return float(spent / motion.pass_time)
+
+
+def _points(count: int) -> tuple[Array, Array]:
+    """Gauss-Legendre points in (-1, 1) and weights, in panels where there are many."""
+    panels = -(-count // PANEL)
+    x, w = gauss_legendre(-(-count // panels))
+    middle = (2 * np.arange(panels) + 1) / panels - 1
+    return (middle[:, None] + x / panels).ravel(), np.tile(w / panels, panels)
 
 
 def mean_over_scan(
@@ -82,22 +231,33 @@ def mean_over_scan(
     height : heights of the rays, m, even spacing;  profile : W/m in each ray, (profiles, heights)
     places : places of the stripe and shares of time;  edges : ends of the intervals, m
     """
-    below = _power_below(height, profile)
-    place, share = places
-    at_edges = sum(
-        s * below(edges - y) for y, s in zip(place.tolist(), share.tolist(), strict=True)
-    )
-    return np.asarray(np.diff(at_edges, axis=-1))
-
-
-def _power_below(height: Array, profile: Array) -> Callable[[Array], Array]:
-    """Power under a given height as a function, (profiles, ...), exact in total."""
     step = height[1] - height[0]
-    curve = CubicSpline(height, profile / step, axis=-1, bc_type="natural").antiderivative()
-    total, whole = profile.sum(-1, keepdims=True), curve(height[-1])[..., None]
-    scale = np.divide(total, whole, out=np.zeros_like(total), where=whole > 0)
+    below = CubicSpline(height, profile / step, axis=-1, bc_type="natural").antiderivative()
+    total, whole = profile.sum(-1, keepdims=True), below(height[-1])[:, None]
+    scale = np.divide(total, whole, out=np.zeros_like(total), where=whole > 0)  # exact in total
+    at_once = max(1, AT_ONCE // len(places[0]))
+    at_edges = np.concatenate(
+        [
+            _mean_of(below, part[:, None] - places[0], places[1])
+            for part in np.split(edges, range(at_once, len(edges), at_once))
+        ]
+    )
+    return np.asarray(np.diff(at_edges.T * scale, axis=-1))
 
-    def below(y: Array) -> Array:
-        return np.asarray(curve(np.clip(y, height[0], height[-1])) * scale)
 
-    return below
+def _mean_of(curve: PPoly, y: Array, share: Array) -> Array:
+    """Weighted means of piecewise polynomials over y (edges, places), held beyond their ends.
+
+    Shape (edges, curves).  The powers of y in each piece are summed first, once for all curves.
+    """
+    y = np.clip(y, curve.x[0], curve.x[-1])
+    pieces = len(curve.x) - 1
+    piece = np.clip(np.searchsorted(curve.x, y, "right") - 1, 0, pieces - 1)
+    inside = y - curve.x[piece]
+    at = (piece + pieces * np.arange(len(y))[:, None]).ravel()
+    weight = np.broadcast_to(share, y.shape)
+    sums = []
+    for _ in range(len(curve.c)):
+        sums.append(np.bincount(at, weight.ravel(), pieces * len(y)).reshape(len(y), pieces))
+        weight = weight * inside
+    return np.asarray(np.einsum("kep,kpf->ef", np.stack(sums[::-1]), curve.c))

@@ -51,7 +51,7 @@ def column_pieces(
     return [
         Piece(layer.name, layer.material, depths)
         for layer, here, depths in zip(stack.layers, present, cuts, strict=True)
-        if here and layer.material.kind != "gas" and (covered or layer.name != "absorber")
+        if here and not layer.is_contact and (covered or layer.name != "absorber")
     ]
 
 

@@ -1,4 +1,4 @@
-"""White beam of a bending magnet by photon energy and vertical angle.
+"""White beam of a bending magnet or a wiggler by photon energy and vertical angle.
 
 Per radian of horizontal angle, with y = E/Ec, X = gamma psi, xi = y (1 + X2)^1.5 / 2:
 
@@ -11,13 +11,22 @@ Per radian of horizontal angle, with y = E/Ec, X = gamma psi, xi = y (1 + X2)^1.
 Electron beam without divergence or size; both polarisations summed.  Photon energies are in
 keV everywhere in this room (the unit of every cross-section table); powers are SI.
 
+A wiggler of N poles is taken as N bending magnets of its peak field, added without interference:
+
+    K = e B lambda_u / (2 pi m c),  fan = +- K/gamma,  B(theta) = B sqrt(1 - (gamma theta/K)^2)  (5)
+
+lambda_u is the length of one period (two poles).  The beam is taken as even across the lit width,
+which must lie in the fan; how much weaker it is at the edge follows from (5).  Good for K well
+above 1; the end poles, the source's length and the spread of the poles along the axis are left out.
+
 Sources: J. Schwinger, Phys. Rev. 75 (1949) 1912 for (3), (4) in the notation of the X-ray Data
 Booklet section 2.1 (from memory); G1 by the sum of V. O. Kostroun, Nucl. Instrum. Methods 172
 (1980) 371 (from memory).
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
+from typing import Protocol, Self
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -28,6 +37,39 @@ from thermo.errors import PhysicsError
 
 Array = NDArray[np.float64]
 KEV = 1e3 * constants.e  # J
+LOWEST, HIGHEST = 0.3, 30.0  # keV; times Ec (3e-13 of the power is above)
+TABLES_END = 800.0  # keV: the attenuation tables hold nothing above
+
+
+class Source(Protocol):
+    """Where the white beam comes from: power by photon energy, and its vertical law if known."""
+
+    @property
+    def current(self) -> float:
+        """Ring current, A."""
+
+    @property
+    def critical_energy(self) -> float | None:
+        """Critical photon energy, keV; None where the spectrum is a table."""
+
+    @property
+    def magnet(self) -> "BendingMagnet | None":
+        """The bending magnet whose law gives the vertical profile, None where none does."""
+
+    def power(self, energy: ArrayLike) -> Array:
+        """Power per radian of horizontal angle and photon energy (keV), W/(rad keV)."""
+
+    def rays(self, jumps: ArrayLike, per_decade: int) -> tuple[Array, Array]:
+        """Photon energies (keV) and the power each stands for, W/rad, summing to the total.
+
+        jumps : photon energies (keV) where something that is met absorbs with a jump
+        """
+
+    def at_current(self, current: float) -> Self:
+        """The same source at another ring current, A."""
+
+    def describe(self) -> str:
+        """One line about the source."""
 
 
 def g1(y: ArrayLike) -> Array:
@@ -71,6 +113,36 @@ class BendingMagnet:
         e, eps0 = constants.e, constants.epsilon_0
         return e * self.gamma**4 * self.current / (6 * np.pi * eps0 * self.radius)
 
+    @property
+    def magnet(self) -> "BendingMagnet":
+        """Itself: equation (4) is its vertical law."""
+        return self
+
+    def at_current(self, current: float) -> "BendingMagnet":
+        """The same magnet at another ring current, A."""
+        return replace(self, current=current)
+
+    def rays(self, jumps: ArrayLike, per_decade: int = 40) -> tuple[Array, Array]:
+        """Photon energies (keV) and the power each stands for, W/rad.
+
+        Power below the grid (soft, stopped by the first micrometres of whatever comes first) is
+        carried by the lowest energy, so that the sum is the total power exactly.
+        """
+        if not HIGHEST * self.critical_energy <= TABLES_END:
+            raise PhysicsError(
+                f"critical energy {self.critical_energy:.4g} keV; allowed: up to "
+                f"{TABLES_END / HIGHEST:.3g} keV, for the attenuation tables end at "
+                f"{TABLES_END:g} keV; lower ring.energy or ring.field"
+            )
+        energy, weight = energy_grid(LOWEST, HIGHEST * self.critical_energy, jumps, per_decade)
+        power = self.power(energy) * weight
+        power[0] += self.total_power - power.sum()
+        return energy, power
+
+    def describe(self) -> str:
+        """One line about the source."""
+        return f"bending magnet of {self.field:.4g} T"
+
     def power(self, energy: ArrayLike) -> Array:
         """Power per radian and photon energy, W/(rad keV), equation (3); energy in keV."""
         front = np.sqrt(3) / (2 * np.pi) * constants.alpha * self.gamma
@@ -95,6 +167,72 @@ class BendingMagnet:
             fade = np.exp(-2 * xi)
             bessel = special.kve(2 / 3, xi) ** 2 + X2 / (1 + X2) * special.kve(1 / 3, xi) ** 2
             return np.asarray(front * y**2 * (1 + X2) ** 2 * bessel * fade * KEV)
+
+
+@dataclass(frozen=True)
+class Wiggler:
+    """N poles of alternating field, each taken as a bending magnet of the peak field.
+
+    pole : one pole as a bending magnet;  poles : N;  period : lambda_u, m
+    """
+
+    pole: BendingMagnet
+    poles: float
+    period: float
+
+    @property
+    def current(self) -> float:
+        """Ring current, A."""
+        return self.pole.current
+
+    @property
+    def critical_energy(self) -> float:
+        """Critical photon energy of the peak field, keV."""
+        return self.pole.critical_energy
+
+    @property
+    def magnet(self) -> BendingMagnet:
+        """One pole: its law gives the vertical profile."""
+        return self.pole
+
+    @property
+    def half_fan(self) -> float:
+        """Half the horizontal fan K/gamma, rad, equation (5)."""
+        K = constants.e * self.pole.field * self.period / (2 * np.pi * constants.m_e * constants.c)
+        return float(K / self.pole.gamma)
+
+    def edge_loss(self, angle: float) -> float:
+        """Share by which the beam is weaker at a horizontal angle (rad) than in its middle, (5).
+
+        Raises PhysicsError outside the fan.
+        """
+        if not angle <= self.half_fan:
+            raise PhysicsError(
+                f"the lit width reaches {1e3 * angle:.3g} mrad from the axis, outside the wiggler's"
+                f" fan; allowed: up to {1e3 * self.half_fan:.3g} mrad; narrow beam.width or check "
+                "ring.period"
+            )
+        return float(1 - np.sqrt(1 - (angle / self.half_fan) ** 2))
+
+    def power(self, energy: ArrayLike) -> Array:
+        """Power per radian and photon energy (keV), W/(rad keV)."""
+        return self.poles * self.pole.power(energy)
+
+    def rays(self, jumps: ArrayLike, per_decade: int = 40) -> tuple[Array, Array]:
+        """Photon energies (keV) and N times one pole's power, W/rad."""
+        energy, power = self.pole.rays(jumps, per_decade)
+        return energy, self.poles * power
+
+    def at_current(self, current: float) -> "Wiggler":
+        """The same wiggler at another ring current, A."""
+        return replace(self, pole=self.pole.at_current(current))
+
+    def describe(self) -> str:
+        """One line about the source and the approximation."""
+        return (
+            f"wiggler of {self.poles:g} poles of {self.pole.field:.4g} T, taken as that many "
+            f"bending magnets; fan +-{1e3 * self.half_fan:.3g} mrad"
+        )
 
 
 def energy_grid(

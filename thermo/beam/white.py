@@ -1,10 +1,8 @@
 """The white beam that reaches the mask: emitted, filtered, by photon energy and height.
 
 The beam is kept as rays: power[i, j], W per m of horizontal width, at height y_i above the beam's
-middle and photon energy E_j, quadrature weights included, so every integral is a sum.  Power
-outside the energy grid (soft, stopped by the first micrometres of whatever comes first) is
-carried by the grid's lowest energy, so the emitted power is exact and the first window is right
-by power balance.
+middle and photon energy E_j, quadrature weights included, so every integral is a sum.  The emitted
+power is exact, so the first window is right by power balance.
 """
 
 from collections.abc import Iterable, Sequence
@@ -12,26 +10,36 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.interpolate import CubicSpline
 
 from thermo.beam.attenuation import absorption_jumps, coefficients
-from thermo.beam.spectrum import BendingMagnet, energy_grid
+from thermo.beam.profile import Profile, gaussian_stripe, magnet_stripe, profile_fwhm
+from thermo.beam.spectrum import Source
 from thermo.errors import PhysicsError
 from thermo.materials import Material
 
 Array = NDArray[np.float64]
-LOWEST, HIGHEST = 0.3, 30.0  # keV; times Ec (3e-13 of the power is above)
-TABLES_END = 800.0  # keV: the attenuation tables hold nothing above
-HEIGHTS = 121  # rays, odd: one in the middle
+PROFILE = Profile()
 
 
 @dataclass(frozen=True)
 class Stopped:
-    """What one window or filter takes from the beam, W per m of width."""
+    """What one window, filter or gas path takes from the beam, W per m of width.
+
+    low, high : bracket of the absorbed power, from bare energy absorption to attenuation
+    reached : power that reaches it
+    """
 
     name: str
     absorbed: float
     escaped: float
+    low: float
+    high: float
+    reached: float
+
+    @property
+    def transmission(self) -> float:
+        """Share of the power that passes."""
+        return 1 - (self.absorbed + self.escaped) / self.reached
 
 
 @dataclass(frozen=True)
@@ -42,14 +50,16 @@ class WhiteBeam:
     height : vertical position at the mask, m, shape (heights,), even spacing, middle at 0
     power : W/m of horizontal width in each ray, shape (heights, energies)
     emitted : W/m before the first window
+    half_power : photon energy below which half of that lies, keV (Ec of a bending magnet)
     filters : what each window and filter takes, in order
     """
 
-    source: BendingMagnet
+    source: Source
     energy: Array
     height: Array
     power: Array
     emitted: float
+    half_power: float
     filters: tuple[Stopped, ...]
 
     @property
@@ -61,12 +71,12 @@ class WhiteBeam:
         """The same beam at another ring current, A: every power in proportion."""
         factor = current / self.source.current
         stopped = tuple(
-            replace(f, absorbed=factor * f.absorbed, escaped=factor * f.escaped)
+            replace(f, **{k: factor * v for k, v in vars(f).items() if k != "name"})
             for f in self.filters
         )
         return replace(
             self,
-            source=replace(self.source, current=current),
+            source=self.source.at_current(current),
             power=factor * self.power,
             emitted=factor * self.emitted,
             filters=stopped,
@@ -78,67 +88,55 @@ class WhiteBeam:
         return profile_fwhm(self.height, self.power.sum(1))
 
 
-def profile_fwhm(height: Array, profile: Array) -> float:
-    """Full width at half maximum of an even profile sampled at evenly spaced heights, m."""
-    upper = height >= 0
-    excess = CubicSpline(height[upper], profile[upper] - profile.max() / 2)
-    roots = excess.roots(extrapolate=False)
-    return float(2 * roots[0])
-
-
 def white_beam(
-    source: BendingMagnet,
+    source: Source,
     distance: float,
     filters: Sequence[tuple[str, Material, float]],
     others: Iterable[Material] = (),
     per_decade: int = 40,
+    profile: Profile = PROFILE,
 ) -> WhiteBeam:
-    """White beam at a distance (m) behind windows and filters (name, material, thickness in m).
+    """White beam at a distance (m) behind windows, filters and gas paths (name, material, m).
 
     others: materials met later, whose absorption jumps the energy grid must respect.
     Raises PhysicsError when less than 1e-9 of the power is left, or when the spectrum reaches
     beyond the attenuation tables.
     """
-    if not HIGHEST * source.critical_energy <= TABLES_END:
-        raise PhysicsError(
-            f"critical energy {source.critical_energy:.4g} keV; allowed: up to "
-            f"{TABLES_END / HIGHEST:.3g} keV, for the attenuation tables end at {TABLES_END:g} keV;"
-            " lower ring.energy or ring.field"
-        )
     jumps = [
         e for m in (*(f[1] for f in filters), *others) for e in absorption_jumps(m.composition)
     ]
-    energy, weight = energy_grid(LOWEST, HIGHEST * source.critical_energy, jumps, per_decade)
-    power = source.power(energy) * weight / distance
-    emitted = source.total_power / distance
-    power[0] += emitted - power.sum()
+    energy, power = source.rays(jumps, per_decade)
+    power = power / distance
+    emitted = float(power.sum())
+    half_power = float(np.interp(emitted / 2, power.cumsum() - power / 2, energy))
     stopped = []
     for name, material, thickness in filters:
         mu = coefficients(material, energy)
         taken = power * -np.expm1(-mu.attenuation * thickness)
-        kept = float((taken * mu.deposition(thickness) / mu.attenuation).sum())
-        stopped.append(Stopped(name, kept, float(taken.sum()) - kept))
+        share = taken / mu.attenuation
+        kept = float((share * mu.deposition(thickness)).sum())
+        low = float((share * mu.deposition(None)).sum())
+        high, reached = float(taken.sum()), float(power.sum())
+        stopped.append(Stopped(name, kept, high - kept, low, high, reached))
         power = power - taken
     if not power.sum() > 1e-9 * emitted:
         raise PhysicsError(
             f"windows and filters leave {power.sum() / 100:.3g} W/cm of {emitted / 100:.3g} W/cm; "
             "use thinner filters or a higher ring energy"
         )
-    height, shape = _vertical_shape(source, energy, power, distance)
-    return WhiteBeam(source, energy, height, shape * power, emitted, tuple(stopped))
+    height, share = _stripe(source, energy, power, distance, profile)
+    return WhiteBeam(source, energy, height, share * power, emitted, half_power, tuple(stopped))
 
 
-def _vertical_shape(
-    source: BendingMagnet, energy: Array, power: Array, distance: float
+def _stripe(
+    source: Source, energy: Array, power: Array, distance: float, profile: Profile
 ) -> tuple[Array, Array]:
     """Heights at the mask, and the share of each energy's power at each of them."""
-    softest = energy[np.searchsorted(np.cumsum(power), 1e-5 * power.sum())]
-    y = softest / source.critical_energy
-    reach = np.sqrt((28 / y) ** (2 / 3) - 1) if y < 20 else 0.6  # there exp(-2 xi) = 1e-12
-    angle = np.linspace(-reach, reach, HEIGHTS) / source.gamma
-    shape = source.power_by_angle(angle[:, None], energy)
-    total = shape.sum(0)
-    middle = np.zeros_like(shape)
-    middle[HEIGHTS // 2] = 1.0
-    shape = np.where(total > 0, shape / np.where(total > 0, total, 1), middle)
-    return angle * distance, shape
+    if profile.fwhm is not None:
+        return gaussian_stripe(profile.fwhm)
+    if source.magnet is None:
+        raise PhysicsError(
+            "the vertical profile is not known; allowed: a bending magnet's energy and field, or "
+            "the height of the stripe; give one"
+        )
+    return magnet_stripe(source.magnet, energy, power, distance, profile.blur(distance))

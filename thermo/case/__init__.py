@@ -2,7 +2,16 @@
 
 from thermo.case.ranges import Range, ranges, with_value
 from thermo.case.reading import read_case
-from thermo.case.schema import Assumed, Case
+from thermo.case.schema import Assumed, Case, Filter
 from thermo.case.starter import starter_text
 
-__all__ = ["Assumed", "Case", "Range", "ranges", "read_case", "starter_text", "with_value"]
+__all__ = [
+    "Assumed",
+    "Case",
+    "Filter",
+    "Range",
+    "ranges",
+    "read_case",
+    "starter_text",
+    "with_value",
+]

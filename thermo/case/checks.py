@@ -12,11 +12,12 @@ from typing import Any
 from pydantic import BaseModel
 
 from thermo.case.faults import Refusal, nearest
+from thermo.case.needed import dig, needed_refusals
 from thermo.case.schema import Raw
 from thermo.errors import QuantityError, shown
 from thermo.units import Quantity, format_quantity, parse_quantity
 
-__all__ = ["FIXED_PARTS", "cross_refusals", "dig"]
+__all__ = ["FIXED_PARTS", "cross_refusals"]
 
 Tree = Raw | BaseModel
 FIXED_PARTS = ("frame", "membrane", "absorber", "gap", "joint", "holder")
@@ -33,18 +34,8 @@ FITS = [  # what must lie inside what, and why
 
 def cross_refusals(tree: Tree) -> list[Refusal]:
     """Everything that does not fit together."""
-    checks = (_scan, _outlines, _coverage, _frame, _names, _joint, _held, _sensors)
+    checks = (needed_refusals, _scan, _outlines, _coverage, _frame, _names, _joint, _held, _sensors)
     return [refusal for check in checks for refusal in check(tree)]
-
-
-def dig(tree: Any, key: str) -> Any:
-    """Value at a dotted key; None where there is none."""
-    for part in key.split("."):
-        if isinstance(tree, BaseModel):
-            tree = getattr(tree, part, None)
-        else:
-            tree = tree.get(part) if isinstance(tree, dict) else None
-    return tree
 
 
 def _bounds(value: object, kind: str = "length") -> tuple[float, float]:

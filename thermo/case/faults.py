@@ -1,6 +1,6 @@
 """From what the models refuse to what the user reads: path, value, what is allowed, way out."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from difflib import get_close_matches
 from inspect import isclass
@@ -12,7 +12,7 @@ from thermo.case.fields import Bounds
 from thermo.case.positions import Path, line_of
 from thermo.errors import Fault, shown
 
-__all__ = ["Places", "Refusal", "key_text", "nearest", "nearest_name", "refusals"]
+__all__ = ["Places", "Refusal", "key_text", "missing", "nearest", "nearest_name", "refusals"]
 
 Refusal = tuple[Path, str]  # where, and what, value, allowed, way out
 
@@ -59,8 +59,10 @@ def refusals(error: ValidationError, root: type[BaseModel], start: Path) -> list
     found: dict[Path, str] = {}
     meant: set[Path] = set()
     for item in error.errors(include_url=False):
-        path = _without_union_tag(item["loc"])
-        holder = _model_at(root, path[:-1])
+        loc = item["loc"]
+        own = loc[-1:] if item["type"] == "extra_forbidden" else ()  # as the user wrote it
+        path = (*_without_union_tag(loc[: len(loc) - len(own)]), *own)
+        holder = _model_at(root, loc[:-1])
         found[path] = _text(dict(item), holder, path, (*start, *path))
         if item["type"] == "extra_forbidden":
             meant.add((*path[:-1], nearest_name(path[-1], holder.model_fields) or ""))
@@ -68,11 +70,12 @@ def refusals(error: ValidationError, root: type[BaseModel], start: Path) -> list
 
 
 def _without_union_tag(path: Path) -> Path:
-    """Path as in the file: after 'coverage' stands which of its two forms the model read."""
-    if "coverage" in path:
-        after = path.index("coverage") + 1
-        return (*path[:after], *path[after + 1 :])
-    return path
+    """Path as in the file: names in brackets say which of several forms the model read."""
+    return tuple(part for part in path if not _is_tag(part))
+
+
+def _is_tag(part: str | int) -> bool:
+    return isinstance(part, str) and part.startswith("(")
 
 
 NAME_RULE = (
@@ -83,6 +86,8 @@ PLAIN = {  # kinds of refusal that need no look at the model
     "tuple_type": "'{given}' is no list; allowed: a list; put it in square brackets",
     "too_short": "the list is empty; allowed: at least one element; add one",
     "too_long": "the list has {actual_length} elements; allowed: at most {max_length}; join some",
+    "bool_type": "'{given}' is neither true nor false; allowed: true, false; write one, no quotes",
+    "string_too_short": "the text is empty; allowed: 1 to 200 characters; or leave it out",
     "string_type": "'{given}' is no text; allowed: text; put it in quotes",
     "string_too_long": "the text is too long; allowed: at most {max_length} characters; shorten it",
     "string_pattern_mismatch": "the name '{given}' " + NAME_RULE,
@@ -95,7 +100,7 @@ def _text(item: dict[str, Any], holder: type[BaseModel], path: Path, whole: Path
         return PLAIN[kind].format(given=given, **item.get("ctx", {}))
     match kind:
         case "missing":
-            return _missing(holder, str(path[-1]), whole)
+            return missing(holder, str(path[-1]), whole)
         case "extra_forbidden":
             known = list(holder.model_fields)
             return f"unknown key; allowed: {', '.join(known)}; {nearest(path[-1], known)}"
@@ -109,13 +114,14 @@ def _text(item: dict[str, Any], holder: type[BaseModel], path: Path, whole: Path
     return str(item["msg"])
 
 
-def _missing(holder: type[BaseModel], name: str, whole: Path) -> str:
+def missing(holder: type[BaseModel], name: str, whole: Path) -> str:
+    """Text about a key of a model that is not there."""
     info = holder.model_fields[name]
-    for mark in info.metadata:
+    for mark in (*info.metadata, *_marks(info.annotation)):
         if isinstance(mark, Bounds):
             kind = mark.kind.replace("_", " ")
             return f'is missing; allowed: {kind} {mark}; add {name} = "value unit" here'
-    table = _model_in(info.annotation)
+    table = next(_models_in(info.annotation), None)
     if table is not None and get_origin(info.annotation) is not tuple:
         keys = ", ".join(table.model_fields)
         return f"the table is missing; allowed: its keys {keys}; add [{key_text(whole)}]"
@@ -126,21 +132,32 @@ def _missing(holder: type[BaseModel], name: str, whole: Path) -> str:
     return f"is missing; allowed: see a file written by 'warmstack new'; add {name} here"
 
 
+def _marks(annotation: object) -> Iterator[object]:
+    """Marks of a type and of all types in it."""
+    yield from getattr(annotation, "__metadata__", ())
+    for inner in get_args(annotation):
+        yield from _marks(inner)
+
+
 def _choices(holder: type[BaseModel], name: str) -> tuple[str, ...]:
     annotation = holder.model_fields[name].annotation
     return get_args(annotation) if get_origin(annotation) is Literal else ()
 
 
 def _model_at(root: type[BaseModel], path: Path) -> type[BaseModel]:
+    choices: tuple[type[BaseModel], ...] = ()
     for part in path:
         if part in root.model_fields:
-            root = _model_in(root.model_fields[str(part)].annotation) or root
+            choices = tuple(_models_in(root.model_fields[str(part)].annotation))
+            root = choices[0] if choices else root
+        elif _is_tag(part):
+            root = next((m for m in choices if f"({m.__name__})" == part), root)
     return root
 
 
-def _model_in(annotation: object) -> type[BaseModel] | None:
-    """Model of a table or of the elements of a list of tables."""
-    for choice in (annotation, *get_args(annotation)):
-        if isclass(choice) and issubclass(choice, BaseModel):
-            return choice
-    return None
+def _models_in(annotation: object) -> Iterator[type[BaseModel]]:
+    """Models of a table, or of the elements of a list of tables."""
+    if isclass(annotation) and issubclass(annotation, BaseModel):
+        yield annotation
+    for inner in get_args(annotation):
+        yield from _models_in(inner)

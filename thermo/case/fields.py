@@ -31,13 +31,16 @@ __all__ = [
     "Displacement",
     "DoseLimit",
     "DoseValue",
+    "FileName",
     "Film",
     "Gas",
     "LayerName",
     "LimitTemperature",
     "Magnification",
     "Place",
+    "Pressure",
     "ResistLimit",
+    "RingCurrent",
     "Size",
     "Solid",
     "Temperature",
@@ -102,7 +105,7 @@ def _known(kind: Literal["solid", "gas"], name: object, info: ValidationInfo) ->
 
 
 def _number_of_rows(value: object) -> str:
-    return "rows" if isinstance(value, (list, tuple)) else "one"
+    return "(rows)" if isinstance(value, (list, tuple)) else "(one)"
 
 
 def _share(value: object) -> float:
@@ -148,6 +151,8 @@ _LIMIT = Bounds("temperature", "-50 degC", "1000 degC", exact=True)
 
 Thickness = Annotated[Quantity, *within("length", "1 nm", "10 cm")]
 Size = Annotated[Quantity, *within("length", "0.1 mm", "1 m")]
+RingCurrent = Annotated[Quantity, *within("current", "0.01 mA", "2 A")]
+Pressure = Annotated[Quantity, *within("pressure", "1e-6 mbar", "2 bar")]
 Place = Annotated[Quantity, *within("length", "-1 m", "1 m")]
 Temperature = Annotated[Quantity, *within("temperature", "-50 degC", "500 degC")]
 Water = Annotated[Quantity, *within("temperature", "-50 degC", "200 degC")]
@@ -160,6 +165,9 @@ DoseValue = Annotated[Quantity, *within("dose", "1e-3 J/cm3", "1e3 kJ/cm3")]
 Displacement = Annotated[Quantity, *within("length", "1 nm", "1 mm", exact=True)]
 DoseLimit = Annotated[Quantity, *within("dose", "1e-3 J/cm3", "1e3 kJ/cm3", exact=True)]
 Text = Annotated[str, StringConstraints(max_length=200), AfterValidator(_printable)]
+FileName = Annotated[
+    str, StringConstraints(min_length=1, max_length=200), AfterValidator(_printable)
+]
 Solid = Annotated[str, PlainValidator(lambda name, info: _known("solid", name, info))]
 Gas = Annotated[str, PlainValidator(lambda name, info: _known("gas", name, info))]
 Rows = Annotated[
@@ -170,7 +178,7 @@ Rows = Annotated[
     Field(min_length=1),
 ]
 Coverage = Annotated[
-    Annotated[Quantity, PlainValidator(_SHARE.read), Tag("one")] | Annotated[Rows, Tag("rows")],
+    Annotated[Quantity, PlainValidator(_SHARE.read), Tag("(one)")] | Annotated[Rows, Tag("(rows)")],
     Discriminator(_number_of_rows),
 ]
 NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9 _+-]{0,39}")

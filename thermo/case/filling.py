@@ -2,10 +2,11 @@
 
 from typing import Any
 
-from thermo.case.checks import FIXED_PARTS, dig
+from thermo.case.checks import FIXED_PARTS
 from thermo.case.faults import Refusal
 from thermo.case.fields import NAME
 from thermo.case.library import Library
+from thermo.case.needed import dig
 from thermo.case.schema import Assumed, Raw
 from thermo.errors import MaterialError
 from thermo.materials import Assumption, Material, assumption

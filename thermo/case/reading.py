@@ -13,15 +13,17 @@ from typing import Any
 
 from pydantic import BaseModel, ValidationError
 
-from thermo.case.checks import cross_refusals, dig
+from thermo.case.checks import cross_refusals
 from thermo.case.faults import NAME_RULE, Places, Refusal, nearest, nearest_name, refusals
 from thermo.case.fields import NAME
 from thermo.case.filling import assumed_of_materials, fill_assumed, name_layers, stack_solids
 from thermo.case.guards import read_text, refuse_hostile
 from thermo.case.library import Library, read_library
+from thermo.case.needed import dig
 from thermo.case.positions import Path, key_lines
 from thermo.case.schema import SECTIONS, Case, Head, Raw, Sensor
 from thermo.case.settings import apply_settings
+from thermo.case.tables import NumberTable, read_table
 from thermo.errors import CaseError, Fault, shown
 from thermo.materials import Material
 
@@ -29,6 +31,14 @@ __all__ = ["read_case"]
 
 KEYS = ("title", *SECTIONS, "sensors", "materials")
 OPTIONAL = {"scan", "limits"}
+TABLES = {  # key that names a file -> columns it may have
+    "ring.spectrum": (
+        ("energy_eV", "power_W_per_eV_per_mm"),
+        ("energy_eV", "flux_photons_per_s_per_0.1%bw_per_mrad"),
+    ),
+    "scan.table": (("time_s", "position_mm"),),
+}
+LONGEST_NAME = 200  # characters of a file's name
 
 
 def read_case(path: str | PathLike[str], settings: Mapping[str, str] | None = None) -> Case:
@@ -60,18 +70,35 @@ def read_case(path: str | PathLike[str], settings: Mapping[str, str] | None = No
     refused += more
     refused += cross_refusals(raw)
     refused += _softening(raw, library)
-    if refused:
+    tables, in_tables = _read_tables(raw, FilePath(path).parent)
+    if refused or in_tables:
         faults = {places.fault(refusal): None for refusal in refused}
-        raise CaseError(tuple(sorted(faults, key=lambda fault: (fault.line, fault.key))))
+        own = sorted(faults, key=lambda fault: (fault.line, fault.key))
+        raise CaseError((*own, *in_tables))
     materials = _materials(raw, library)
     return Case(
         **parts,
         materials=materials,
+        tables=tables,
         assumed=(*assumed, *assumed_of_materials(raw, materials)),
         path=name,
         text=text,
-        sha256=_hash(text, settings),
+        sha256=_hash(text, tables, settings),
     )
+
+
+def _read_tables(raw: Raw, folder: FilePath) -> tuple[dict[str, NumberTable], list[Fault]]:
+    """Tables the case names, read from beside it, and the faults in them."""
+    tables: dict[str, NumberTable] = {}
+    faults: list[Fault] = []
+    for key, accepted in TABLES.items():
+        name = dig(raw, key)
+        if isinstance(name, str) and name.isprintable() and 0 < len(name) <= LONGEST_NAME:
+            try:
+                tables[key] = read_table(folder / name, accepted)
+            except CaseError as error:
+                faults += error.faults
+    return tables, faults
 
 
 def _parse(text: str, name: str) -> Raw:
@@ -150,12 +177,14 @@ def _softening(raw: Raw, library: Library) -> list[Refusal]:
 def _materials(raw: Raw, library: Library) -> dict[str, Material]:
     """Every material the case uses, by the name written in it."""
     names = [*stack_solids(raw), raw["chamber"]["gas"]]
-    names += [foil["material"] for foil in raw["beam"].get("filters", ())]
+    met = [*raw["beam"].get("filters", ()), *raw["beam"].get("spare_filters", ())]
+    names += [part["gas"] if "gas" in part else part["material"] for part in met]
     found = {name: library.find(name) for name in names}
     return {name: stuff for name, stuff in found.items() if stuff is not None}
 
 
-def _hash(text: str, settings: Mapping[str, str]) -> str:
-    """SHA-256 of the text, and of the settings beside it where there are any."""
-    lines = [f"\n--set {key}={value}" for key, value in settings.items()]
+def _hash(text: str, tables: Mapping[str, NumberTable], settings: Mapping[str, str]) -> str:
+    """SHA-256 of the text, and of the tables and settings beside it where there are any."""
+    lines = [f"\n{key} {table.sha256}" for key, table in tables.items()]
+    lines += [f"\n--set {key}={value}" for key, value in settings.items()]
     return hashlib.sha256("".join([text, *lines]).encode()).hexdigest()

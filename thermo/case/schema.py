@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, SkipValidation
+from pydantic import BaseModel, ConfigDict, Discriminator, Field, SkipValidation, Tag
 
 from thermo.case.fields import (
     Accommodation,
@@ -17,13 +17,16 @@ from thermo.case.fields import (
     Displacement,
     DoseLimit,
     DoseValue,
+    FileName,
     Film,
     Gas,
     LayerName,
     LimitTemperature,
     Magnification,
     Place,
+    Pressure,
     ResistLimit,
+    RingCurrent,
     Size,
     Solid,
     Temperature,
@@ -32,6 +35,7 @@ from thermo.case.fields import (
     Water,
     within,
 )
+from thermo.case.tables import NumberTable
 from thermo.materials import Material
 from thermo.units import Quantity
 
@@ -46,6 +50,7 @@ __all__ = [
     "Filter",
     "Frame",
     "Gap",
+    "GasPath",
     "Head",
     "Holder",
     "Joint",
@@ -73,12 +78,19 @@ class Head(_Part):
 
 
 class Ring(_Part):
-    """Storage ring: electron energy, beam current, field of the bending magnet, lifetime."""
+    """Storage ring and source: bending magnet, wiggler (with poles), or a spectrum in a file.
 
-    energy: Annotated[Quantity, *within("particle_energy", "0.1 GeV", "10 GeV")]
-    current: Annotated[Quantity, *within("current", "0.01 mA", "2 A")]
-    field: Annotated[Quantity, *within("field", "0.05 T", "10 T")]
+    spectrum : CSV file beside the case; spectrum_current : ring current it belongs to
+    """
+
+    energy: Annotated[Quantity, *within("particle_energy", "0.1 GeV", "10 GeV")] | None = None
+    current: RingCurrent
+    field: Annotated[Quantity, *within("field", "0.05 T", "10 T")] | None = None
     lifetime: Annotated[Quantity, *within("time", "1 min", "1000 h")] | None = None
+    poles: Annotated[Quantity, *within("ratio", "1", "1000", exact=True)] | None = None
+    period: Annotated[Quantity, *within("length", "1 cm", "2 m", exact=True)] | None = None
+    spectrum: FileName | None = None
+    spectrum_current: Annotated[Quantity, *within("current", "0.01 mA", "2 A")] | None = None
 
 
 class Filter(_Part):
@@ -88,27 +100,62 @@ class Filter(_Part):
     thickness: Thickness
 
 
+class GasPath(_Part):
+    """A stretch of gas in the beam before the mask, at the chamber's temperature."""
+
+    gas: Gas
+    length: Annotated[Quantity, *within("length", "0.1 mm", "200 m")]
+    pressure: Pressure
+
+
+def _filter_or_gas(value: object) -> str:
+    gas = isinstance(value, GasPath) or (isinstance(value, dict) and "gas" in value)
+    return "(GasPath)" if gas else "(Filter)"
+
+
+Met = Annotated[
+    Annotated[Filter, Tag("(Filter)")] | Annotated[GasPath, Tag("(GasPath)")],
+    Discriminator(_filter_or_gas),
+]
+
+
 class Beam(_Part):
-    """White beam at the mask: distance from the source, lit width, foils in beam order."""
+    """White beam at the mask: distance from the source, lit width, foils and gas in beam order.
+
+    fwhm, angle_fwhm : height of the stripe at the mask, or its angle seen from the source
+    source_height, source_angle : electron beam's size and divergence, standard deviations
+    spare_filters : foils at hand that could be added
+    """
 
     distance: Annotated[Quantity, *within("length", "0.5 m", "200 m")]
     width: Size
-    filters: Annotated[tuple[Filter, ...], Field(max_length=20)] = ()
+    fwhm: Annotated[Quantity, *within("length", "50 um", "0.2 m")] | None = None
+    angle_fwhm: Annotated[Quantity, *within("angle", "1 urad", "50 mrad")] | None = None
+    source_height: Annotated[Quantity, *within("length", "0 um", "5 mm")] | None = None
+    source_angle: Annotated[Quantity, *within("angle", "0 urad", "5 mrad")] | None = None
+    filters: Annotated[tuple[Met, ...], Field(max_length=20)] = ()
+    spare_filters: Annotated[tuple[Filter, ...], Field(max_length=20)] = ()
 
 
 class Scan(_Part):
-    """Up-and-down motion of mask and sample through the beam."""
+    """Up-and-down motion of mask and sample: stroke, speed and acceleration, or a table.
 
-    stroke: Size
-    speed: Annotated[Quantity, *within("speed", "1 um/s", "1 m/s")]
-    acceleration: Annotated[Quantity, *within("acceleration", "1 mm/s2", "100 m/s2")]
+    table : CSV file beside the case, the stage's log of position against time
+    centre : position in the table at which the beam meets the middle of the field
+    """
+
+    stroke: Size | None = None
+    speed: Annotated[Quantity, *within("speed", "1 um/s", "1 m/s")] | None = None
+    acceleration: Annotated[Quantity, *within("acceleration", "1 mm/s2", "100 m/s2")] | None = None
+    table: FileName | None = None
+    centre: Annotated[Quantity, *within("length", "-10 m", "10 m", exact=True)] | None = None
 
 
 class Chamber(_Part):
     """Gas around mask and sample."""
 
     gas: Gas
-    pressure: Annotated[Quantity, *within("pressure", "1e-6 mbar", "2 bar")]
+    pressure: Pressure
     temperature: Temperature
     outer_film: Annotated[Quantity, *within("film", "0 W/(m2 K)", "1000 W/(m2 K)")]
     accommodation_mask: Accommodation
@@ -221,9 +268,10 @@ class Sensor(_Part):
 
 
 class Dose(_Part):
-    """Dose to reach at the bottom of the resist."""
+    """Dose to reach at the bottom of the resist; even_passes: end on the side of the start."""
 
     bottom: DoseValue
+    even_passes: Annotated[bool, Field(strict=True)] = False
 
 
 class Limits(_Part):
@@ -273,8 +321,9 @@ class Case(_Part):
     """A checked exposure, SI throughout: nothing in it is silent, nothing changes.
 
     materials : every material the case uses, by the name written in the case
+    tables : files named in the case, by the key that names them, as in 'ring.spectrum'
     assumed : what was filled from the tables, each with range and source
-    text, sha256 : the file as read; the hash covers the file and the settings given beside it
+    text, sha256 : the file as read; the hash covers it, its tables, and the settings beside it
     """
 
     title: Text
@@ -289,6 +338,7 @@ class Case(_Part):
     dose: Dose
     limits: Limits = Limits()
     materials: SkipValidation[Mapping[str, Material]]
+    tables: SkipValidation[Mapping[str, NumberTable]] = {}
     assumed: SkipValidation[tuple[Assumed, ...]]
     path: str
     text: str

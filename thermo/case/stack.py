@@ -11,7 +11,7 @@ from typing import Literal
 
 from thermo.case.pattern import Outline, Pattern
 from thermo.case.schema import Case
-from thermo.materials import Material
+from thermo.materials import Material, gas_at
 
 Body = Literal["mask", "gap", "sample", "joint", "holder"]
 CONTACT = 10e-6  # m, drawn thickness of a joint that is a bare contact: its resistance counts
@@ -31,6 +31,11 @@ class Layer:
     outline: Outline
     opening: Outline | None = None
     resistance: float = 0.0
+
+    @property
+    def is_contact(self) -> bool:
+        """Whether this is a bare contact, drawn thick but with nothing in it."""
+        return self.body == "joint" and self.material.kind == "gas"
 
 
 @dataclass(frozen=True)
@@ -74,7 +79,9 @@ def build_stack(case: Case) -> Stack:
     membrane = layer("membrane", "mask", mask.membrane, whole)
     absorber = layer("absorber", "mask", mask.absorber, whole)
     facing = whole.common(face)
-    gap = Layer("gap", "gap", stuff[case.chamber.gas], case.gap.width.value, facing)
+    chamber = case.chamber
+    gas = gas_at(stuff[chamber.gas], chamber.pressure.value, chamber.temperature.value)
+    gap = Layer("gap", "gap", gas, case.gap.width.value, facing)
     base = tuple(layer(part.name, "sample", part, face) for part in sample.layers)
     joint = _joint(case, face)
     back = layer("holder", "holder", sample.holder, holder)

@@ -25,11 +25,14 @@ _STARTER = """\
 
 title = @TITLE@
 
-[ring]                            # storage ring, bending magnet
+[ring]                            # storage ring and source
 energy = "1.9 GeV"                # electron energy
 current = "150 mA"                # beam current at the start
 field = "1.3 T"                   # field of the bending magnet
 lifetime = "12 h"                 # of the beam; leave out for constant current
+#   a wiggler instead:  poles = "20" and period = "140 mm", field = that of its poles
+#   a spectrum of your own instead: spectrum = "beam.csv", spectrum_current = "150 mA";
+#   'warmstack dose CASE --spectrum beam.csv' shows how such a file looks
 
 [beam]                            # white beam at the mask
 distance = "13 m"                 # from source to mask
@@ -37,12 +40,19 @@ width = "60 mm"                   # lit width
 filters = [                       # in beam order; the first is the window
     { material = "beryllium", thickness = "250 um" },
     { material = "polyimide", thickness = "25 um" },
+#   { gas = "helium", length = "1 m", pressure = "100 mbar" },
 ]
+# spare_filters = [{ material = "aluminium-foil", thickness = "25 um" }]   # at hand
+# source_height = "60 um"         # of the electron beam, standard deviation
+# source_angle = "10 urad"        # its divergence
+#   a measured stripe instead:  fwhm = "4 mm", or angle_fwhm = "0.3 mrad"
 
 [scan]                            # leave the table out if nothing moves
 stroke = "70 mm"                  # between the turning points
 speed = "20 mm/s"
 acceleration = "0.5 m/s2"         # at the turning points
+#   the stage's log instead:  table = "stage.csv", columns time_s,position_mm, position
+#   upwards; centre = "12 mm" where the beam meets the middle of the field
 
 [chamber]                         # gas round mask and sample
 gas = "helium"
@@ -112,6 +122,7 @@ water = "20 degC"
 
 [dose]
 bottom = "3.6 kJ/cm3"             # to reach at the bottom of the resist
+# even_passes = true              # end on the side of the start
 
 [limits]                          # only what is named is judged
 resist = "55 degC"                # or "from dose" (PMMA)

@@ -8,7 +8,7 @@ from typing import Annotated
 
 import typer
 
-from thermo.commands.options import AsJson, CaseFile, Settings, UsageError, settings_from
+from thermo.commands.options import AsJson, CaseFile, Photons, Settings, UsageError, settings_from
 
 Tell = Callable[[str, float], None]
 
@@ -24,6 +24,7 @@ def estimate(
     strict: Annotated[bool, typer.Option(help="Exit with 5 unless every limit is met.")] = False,
     refine: Annotated[int, typer.Option(metavar="N", help="Halve every spacing N times.")] = 0,
     still: Annotated[bool, typer.Option(help="Hold the beam at the middle of the field.")] = False,
+    photons: Photons = 0,
 ) -> None:
     """Estimate an exposure: print the answer and write it with fields and picture to DIR."""
     from thermo.case import read_case
@@ -38,7 +39,7 @@ def estimate(
     with _progress() as tell:
         from thermo.answer import run
 
-        result = run(read, refine, still, tell)
+        result = run(read, refine, still, tell, photons)
     write_results(result, read, folder)
     print(result.answer.to_json() if json else answer_text(result.answer), end="")
     print(f"written to {folder}", file=sys.stderr)

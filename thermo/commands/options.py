@@ -18,6 +18,13 @@ Settings = Annotated[
 ]
 AsJson = Annotated[bool, typer.Option("--json", help="Print JSON instead of a table.")]
 
+Photons = Annotated[
+    int,
+    typer.Option(
+        metavar="N", help="Check absorbed power and dose by following N photons (try 600000)."
+    ),
+]
+
 
 class UsageError(WarmstackError):
     """An option that cannot be read."""

@@ -47,6 +47,8 @@ def own_material(
     given: dict[str, Any] = {
         key: _given(name, key, properties[key]) for key in OWN_PROPERTIES if key in properties
     }
+    if like is not None and composition[0] != like.composition:
+        given["softening"] = ()  # published for the other chemistry alone
     limit_kind = (like.limit_kind if like else "") or ("service" if "limit" in given else "")
     if like is None:
         return Material(name, name, "solid", *composition, limit_kind=limit_kind, **given)
@@ -62,12 +64,14 @@ def own_material(
 
 
 def _check_names(name: str, like: Material | None, properties: Mapping[str, object]) -> None:
-    gas = like is not None and like.kind == "gas"
-    allowed = [key for key in ("formula", *OWN_PROPERTIES) if not (gas and key in _OF_SOLIDS)]
+    kind = like.kind if like else "solid"
+    solid = kind == "solid"
+    allowed = [key for key in ("formula", *OWN_PROPERTIES) if solid or key not in _OF_SOLIDS]
     unknown = [key for key in properties if key not in allowed]
     if unknown:
+        why = "" if solid else f" (it is a {kind})"
         raise MaterialError(
-            f"material '{name}' has no property '{unknown[0]}'{' (it is a gas)' if gas else ''}; "
+            f"material '{name}' has no property '{unknown[0]}'{why}; "
             f"allowed: {', '.join(allowed)}; leave it out"
         )
     missing = [key for key in allowed if key != "limit" and key not in properties]

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from thermo.errors import MaterialError, PhysicsError
 
-__all__ = ["PROPERTY_KINDS", "Material", "Property"]
+__all__ = ["PROPERTY_KINDS", "Material", "Property", "Softening"]
 
 
 class _Bounds(NamedTuple):
@@ -25,7 +25,7 @@ class _Bounds(NamedTuple):
 
 
 _BOUNDS = {
-    "density": _Bounds("density", "kg/m3", 1e-3, 25e3),
+    "density": _Bounds("density", "kg/m3", 1e-15, 25e3),
     "conductivity": _Bounds("conductivity", "W/(m K)", 1e-3, 5e3),
     "heat_capacity": _Bounds("heat_capacity", "J/(kg K)", 50.0, 20e3),
     "youngs_modulus": _Bounds("stress", "Pa", 1e2, 1.5e12),
@@ -137,22 +137,43 @@ class Property:
 
 
 @dataclass(frozen=True)
+class Softening:
+    """A published softening temperature.
+
+    Attributes
+    ----------
+    state : what was measured: 'glass transition', 'before cross-linking'
+    dose : dose taken up before, J/m3; None where the state alone matters
+    temperature, low, high : K
+    source : where it comes from
+    """
+
+    state: str
+    dose: float | None
+    temperature: float
+    low: float
+    high: float
+    source: str
+
+
+@dataclass(frozen=True)
 class Material:
-    """A solid or gas of the stack.
+    """A solid, gas or liquid of mask, sample and chamber.
 
     Attributes
     ----------
     name, title : short name, and what exactly is meant
-    kind : 'solid' or 'gas'
+    kind : 'solid', 'gas' or 'liquid'
     composition : mass fraction of each chemical formula; adds up to 1
     composition_source : where the composition comes from and what it leaves out
     density, conductivity, heat_capacity : kg/m3, W/(m K), J/(kg K); of a gas at 101325 Pa and at
         constant pressure
-    youngs_modulus, poisson_ratio, expansion : Pa, 1, 1/K; None for gases
+    youngs_modulus, poisson_ratio, expansion : Pa, 1, 1/K; None for gases and liquids
     limit, limit_kind : K; 'softening' or 'service' limit, '' and None where no limit is known
     film_tension : tension of a stretched membrane of this material, Pa, or None
     strength : stress at which it yields, tears or breaks (the source says which), Pa, or None
-    molar_mass, heat_capacity_ratio : kg/mol and cp/cv of gases; None for solids
+    molar_mass, heat_capacity_ratio : kg/mol and cp/cv of gases, else None
+    softening : published softening temperatures, those by dose in rising order
     """
 
     name: str
@@ -172,6 +193,7 @@ class Material:
     strength: Property | None = None
     molar_mass: Property | None = None
     heat_capacity_ratio: Property | None = None
+    softening: tuple[Softening, ...] = ()
 
     @property
     def formula(self) -> str:

@@ -2,8 +2,8 @@
 
 from typing import NamedTuple
 
-from thermo.materials.properties import PROPERTY_KINDS, Material, Property
-from thermo.units import to_unit
+from thermo.materials.properties import PROPERTY_KINDS, Material, Property, Softening
+from thermo.units import format_quantity, to_unit
 
 __all__ = ["Row", "describe"]
 
@@ -32,10 +32,11 @@ class Row(NamedTuple):
 
 
 def describe(material: Material) -> list[Row]:
-    """Rows about a material in trade units: the composition, then each value of each property.
+    """Rows about a material in trade units.
 
-    Only the first value of a property shows its range. A limit is a temperature itself and has
-    none beside it.
+    The composition, then each value of each property, then the softening temperatures by dose or
+    state and the dose above which nothing is known. Only the first value of a property shows its
+    range. A limit is a temperature itself and has none beside it.
     """
     rows = [Row("composition", material.formula, "", material.composition_source)]
     for prop in material.properties:
@@ -44,7 +45,32 @@ def describe(material: Material) -> list[Row]:
         for T, value in zip(prop.at, _values(prop), strict=True):
             at = "" if prop.name == "limit" else f"{T - 273.15:.5g} degC"
             rows.append(Row(name, value, at, prop.source))
+    return rows + _softening(material.softening)
+
+
+def _softening(softening: tuple[Softening, ...]) -> list[Row]:
+    rows = [Row(_condition(row), _range(row), "", row.source) for row in softening]
+    by_dose = [row for row in softening if row.dose is not None]
+    if by_dose:
+        last = by_dose[-1]
+        words = f"no data above {_dose(last)}; {_range(last)} is an upper bound there"
+        rows.append(Row("softening, beyond", words, "", last.source))
     return rows
+
+
+def _condition(row: Softening) -> str:
+    after = "" if row.dose is None else f" after {_dose(row)}"
+    return f"softening, {row.state}{after}"
+
+
+def _dose(row: Softening) -> str:
+    assert row.dose is not None
+    return format_quantity(row.dose, "kJ/cm3", "dose")
+
+
+def _range(row: Softening) -> str:
+    T, low, high = (to_unit(T, "degC", "temperature") for T in (row.temperature, row.low, row.high))
+    return f"{T:.5g} degC" + (f" ({low:.5g} .. {high:.5g})" if low < high else "")
 
 
 def _values(prop: Property) -> list[str]:

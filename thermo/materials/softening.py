@@ -1,6 +1,7 @@
 """How exposure lowers the softening temperature of PMMA.
 
-The beam cuts the chains, and shorter chains soften earlier.
+The beam cuts the chains, and shorter chains soften earlier. The published values are rows of the
+materials table.
 """
 
 from typing import overload
@@ -9,12 +10,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from thermo.errors import PhysicsError
+from thermo.materials.table import material
 
 __all__ = ["softening_by_dose"]
-
-D_MEASURED = 2.4e9  # J/m3
-T_UNEXPOSED, T_MEASURED = 391.15, 368.15  # K: 118 and 95 degC
-SOURCE = "J. Appl. Phys. 102, 013528 (2007), abstract"
 
 
 @overload
@@ -57,6 +55,9 @@ def softening_by_dose(
             f"dose {D.min():.6g} to {D.max():.6g} J/m3; allowed: finite and not below zero; "
             "check the dose plan"
         )
-    T = T_UNEXPOSED + (T_MEASURED - T_UNEXPOSED) * np.minimum(D / D_MEASURED, 1)
-    above = D > D_MEASURED
-    return (T, above, SOURCE) if isinstance(dose, np.ndarray) else (float(T), bool(above), SOURCE)
+    rows = [(row.dose, row.temperature) for row in material("PMMA").softening]
+    D_measured, T_measured = np.array(rows, float).T
+    T = np.asarray(np.interp(D, D_measured, T_measured))
+    above = D_measured[-1] < D
+    source = material("PMMA").softening[-1].source
+    return (T, above, source) if isinstance(dose, np.ndarray) else (float(T), bool(above), source)

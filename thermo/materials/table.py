@@ -8,7 +8,7 @@ from importlib.resources import files
 from typing import Any
 
 from thermo.errors import MaterialError
-from thermo.materials.properties import PROPERTY_KINDS, Material, Property, si_unit
+from thermo.materials.properties import PROPERTY_KINDS, Material, Property, Softening, si_unit
 from thermo.units import parse_quantity
 
 __all__ = ["material", "material_names"]
@@ -47,6 +47,7 @@ def read_material(name: str, entry: Mapping[str, Any]) -> Material:
         composition=entry["composition"]["parts"],
         composition_source=entry["composition"]["source"],
         limit_kind=entry["limit"]["kind"] if "limit" in entry else "",
+        softening=tuple(_softening(row) for row in entry.get("softening", ())),
         **properties,
     )
 
@@ -56,6 +57,12 @@ def _property(name: str, row: Mapping[str, Any]) -> Property:
     at = tuple(parse_quantity(T, "temperature").value for T in _several(row["at"]))
     typical = (first.value, *(other.value for other in others))
     return Property(name, si_unit(name), at, typical, *first.bounds, row["source"])
+
+
+def _softening(row: Mapping[str, Any]) -> Softening:
+    T = parse_quantity(row["value"], "temperature")
+    dose = parse_quantity(row["dose"], "dose").value if "dose" in row else None
+    return Softening(row["state"], dose, T.value, *T.bounds, row["source"])
 
 
 def _several(entry: str | list[str]) -> list[str]:

@@ -1,46 +1,154 @@
-"""The exposure plan as text."""
+"""The exposure plan as text, read in ten seconds."""
 
-import numpy as np
+from thermo.answer.dose_report import DoseReport, FilterLine, MotionBlock, Remark
+from thermo.answer.schema import PathLine
+from thermo.show.photons import SEEN, photon_rows, small
+from thermo.show.words import dose_value, duration, wrapped
 
-from thermo.answer.exposure import DosePlan
-from thermo.answer.scene import Scene
-from thermo.answer.schema import DoseBlock
+BAR = 40  # columns of the longest bar
+LIT = 0.999  # share that passes what is not worth a row
 
 
-def dose_text(scene: Scene, plan: DosePlan, block: DoseBlock) -> str:
-    """Time, passes, charge, overscan, and dose against depth."""
-    rows = [scene.case.title, *_time(scene, block), *_overscan(scene, block)]
+def dose_text(report: DoseReport) -> str:
+    """Time, passes and charge; doses and what is usual; scan; filters; path; dose by depth."""
+    parts = [
+        _plan(report),
+        _scan(report.motion),
+        _remarks(report),
+        _filters(report),
+        _path(report),
+        [] if report.photons is None else photon_rows(report.photons),
+        _depth(report),
+        [f"  {caution}" for caution in report.cautions],
+    ]
+    body = "\n\n".join("\n".join(wrapped(part)) for part in parts if part)
+    return f"{report.case.title}\n{body}\n"
+
+
+def _plan(r: DoseReport) -> list[str]:
+    d = r.dose
+    left = " still to go" if r.done_passes else ""
+    passes = "" if d.passes is None else f", {d.passes} passes"
+    rows = [f"Plan      {duration(d.time_s)}{passes}{left}"]
+    if (d.time_s, d.passes) != (d.time_constant_current_s, d.passes_constant_current):
+        steady = (
+            "" if d.passes_constant_current is None else f", {d.passes_constant_current} passes"
+        )
+        rows[0] += (
+            f" with the ring's lifetime ({duration(d.time_constant_current_s)}{steady} at constant"
+            " current)"
+        )
+    if r.done_passes:
+        rows.append(f"          {r.done_passes:.5g} passes' worth at this current are done")
+    rows.append(f"          {d.charge_mA_min_per_cm:.4g} mA min per cm of scan for the whole dose")
+    if d.per_pass_J_per_cm3 is not None:
+        rows[-1] += (
+            f"; {dose_value(d.per_pass_J_per_cm3)} a pass at the bottom, dose step "
+            f"{r.step_percent or 0:.2g} %"
+        )
     rows.append(
-        f"  doses    top {block.resist_top_J_per_cm3:.4g}, bottom "
-        f"{block.resist_bottom_J_per_cm3:.4g} J/cm3, ratio {block.ratio:.3g}, under absorber "
-        f"{block.under_absorber_J_per_cm3:.3g} J/cm3 (uncertain by about 25 %)"
+        f"Dose      top {dose_value(d.resist_top_J_per_cm3)}, bottom "
+        f"{dose_value(d.resist_bottom_J_per_cm3)} (wanted {dose_value(r.wanted_J_per_cm3)}), "
+        f"ratio {d.ratio:.3g}"
     )
-    rows += ["", "  depth um   dose J/cm3"]
-    for depth in np.linspace(0, plan.depth[-1], 9):
-        value = np.interp(depth, plan.depth, plan.dose)
-        bar = "#" * max(1, round(40 * value / plan.top))
-        rows.append(f"  {1e6 * depth:8.0f}   {value / 1e6:10.4g}  {bar}")
-    return "\n".join(rows) + "\n"
-
-
-def _time(scene: Scene, block: DoseBlock) -> list[str]:
-    passes = "" if block.passes is None else f" in {block.passes} passes"
-    rows = [f"  time     {block.time_s / 60:.4g} min{passes}"]
-    if scene.case.ring.lifetime is not None:
-        steady = "" if block.passes is None else f" in {block.passes_constant_current} passes"
-        minutes = block.time_constant_current_s / 60
-        rows[0] += f" with the ring's lifetime; {minutes:.4g} min{steady} at constant current"
-    rows.append(f"  charge   {block.charge_mA_min_per_cm:.4g} mA min per cm of scan")
+    rows.append(
+        f"          under absorber {dose_value(d.under_absorber_J_per_cm3)} at the lit face, "
+        f"{dose_value(d.under_absorber_back_J_per_cm3)} at the back; good to about 25 %"
+    )
     return rows
 
 
-def _overscan(scene: Scene, block: DoseBlock) -> list[str]:
-    motion = scene.motion
-    if motion is None or block.stroke_needed_mm is None or block.unevenness_percent is None:
-        return ["  held beam: the doses are those at the stripe's middle"]
-    stroke, needed = 1e3 * motion.stroke, block.stroke_needed_mm
-    short = ": TOO SHORT" if stroke < needed else ""
+def _scan(m: MotionBlock | None) -> list[str]:
+    if m is None:
+        return ["Scan      held beam: the doses are those at the stripe's middle"]
+    short = "  TOO SHORT" if m.stroke_mm < m.stroke_for_1_percent_mm else ""
+    ends, middle = m.time_s_per_mm[0][1], m.time_s_per_mm[len(m.time_s_per_mm) // 2][1]
     return [
-        f"  stroke   {stroke:.4g} mm, needed {needed:.4g} mm for an even dose (0.1 %){short}",
-        f"  evenness {block.unevenness_percent:.2g} % peak to valley over the field's height",
+        f"Scan      stroke {m.stroke_mm:.4g} mm; an even dose to 0.1 % needs "
+        f"{m.stroke_needed_mm:.4g} mm, to 1 % {m.stroke_for_1_percent_mm:.4g} mm{short}",
+        f"          predicted unevenness {m.unevenness_percent:.2g} % peak to valley in the field",
+        f"          {m.speed_mm_per_s:.4g} mm/s, {m.pass_time_s:.3g} s a pass, turning over "
+        f"{m.turn_mm:.2g} mm; {100 * m.duty:.0f} % of the time over the field",
+        f"          time spent {1e3 * middle:.3g} ms/mm in the middle, {1e3 * ends:.3g} ms/mm at "
+        "the ends of the stroke",
     ]
+
+
+def _remarks(report: DoseReport) -> list[str]:
+    rows = [_remark(r) for r in report.remarks]
+    if report.note:
+        rows.append(f"  {report.note}")
+    return ["Against the limits and what is usual", *rows] if rows else []
+
+
+def _remark(r: Remark) -> str:
+    dose = r.unit == "J/cm3"
+    value, low, high = (
+        "" if v is None else dose_value(v) if dose else f"{v:.4g}" for v in (r.value, r.low, r.high)
+    )
+    allowed = f"{low} to {high}" if low else f"up to {high}"
+    if r.unit == "%":
+        value, allowed = f"{value} %", f"{allowed} %"
+    if r.name == "softening_data":
+        allowed = f"no data above {high}"
+    word = "ok" if r.met else "WARNING"
+    return f"  {r.name.replace('_', ' '):<20}{value:>12}   {allowed}: {word} ({r.source})"
+
+
+def _filters(r: DoseReport) -> list[str]:
+    if not r.filters or r.ratio_limit is None:
+        return []
+    head = f"Filters, for a dose ratio of {r.ratio_limit:g} (now {r.dose.ratio:.3g}, "
+    rows = [f"{head}{duration(r.dose.time_s)})"]
+    return rows + [_filter(line, r.dose.time_s) for line in r.filters]
+
+
+def _filter(line: FilterLine, now: float) -> str:
+    change = f"{line.material} {_thick(line.before_um)} -> {_thick(line.thickness_um)}"
+    if line.added:
+        change = f"add {line.material} {_thick(line.thickness_um)}"
+    if line.ratio is None or line.time_s is None or line.resist_top_J_per_cm3 is None:
+        return f"  {change:<36} the dose is then never reached with the ring's lifetime"
+    return (
+        f"  {change:<36} ratio {line.ratio:.3g}, top {dose_value(line.resist_top_J_per_cm3)}, "
+        f"{duration(line.time_s)} ({line.time_s / now:.2f} times)"
+        f"{'' if line.meets else ': not enough'}"
+    )
+
+
+def _path(r: DoseReport) -> list[str]:
+    b = r.beam
+    energy = f"Ec {b.critical_energy_keV:.3g} keV, " if b.critical_energy_keV is not None else ""
+    rows = [
+        f"Beam      {b.source}; {energy}{b.incident_W_per_cm:.3g} W/cm emitted, "
+        f"{b.on_mask_W_per_cm:.3g} W/cm on the mask, stripe {b.stripe_fwhm_mm:.2g} mm high (FWHM)",
+        f"  {'met in order, mask open':<26}{'W/cm':>9}{'band':>20}{'W':>9}{'passes':>9}",
+    ]
+    seen = [line for line in r.path if line.high_W_per_cm >= SEEN or line.transmission < LIT]
+    return rows + [_met(line) for line in seen]
+
+
+def _met(p: PathLine) -> str:
+    band = f"{small(p.low_W_per_cm)} .. {small(p.high_W_per_cm)}"
+    name = f"{p.name} {_thick(1e3 * p.thickness_mm)}"
+    return (
+        f"  {name:<26}{small(p.absorbed_W_per_cm):>9}{band:>20}{small(p.heat_W):>9}"
+        f"{_percent(p.transmission):>9}"
+    )
+
+
+def _thick(um: float) -> str:
+    return f"{um / 1e3:.3g} mm" if um >= 1e3 else f"{um:.3g} um"
+
+
+def _percent(share: float) -> str:
+    return f"{100 * share:.3g} %" if share > 1e-4 else "0 %"
+
+
+def _depth(r: DoseReport) -> list[str]:
+    top = r.depth[0].dose_J_per_cm3
+    rows = ["  depth um     dose"]
+    for line in r.depth:
+        bar = "#" * max(1, round(BAR * line.dose_J_per_cm3 / top))
+        rows.append(f"  {line.depth_um:8.0f}   {dose_value(line.dose_J_per_cm3):>12}  {bar}")
+    return rows

@@ -1,12 +1,11 @@
 """The answer as a table that is read in ten seconds."""
 
-from textwrap import wrap
-
 from thermo.answer import Answer
 from thermo.answer.schema import LimitLine
+from thermo.show.photons import photon_rows
+from thermo.show.words import dose_value, duration, growth, length, wrapped
 
 WORDS = {"go": "GO", "change": "CHANGE THIS FIRST", "no": "NO", "cannot_tell": "CANNOT TELL"}
-WIDTH = 100  # columns
 MET = {True: "met", False: "BROKEN", None: "open"}
 
 
@@ -16,29 +15,22 @@ def answer_text(answer: Answer) -> str:
         _head(answer),
         _power(answer),
         _dose(answer),
+        [] if answer.photons is None else photon_rows(answer.photons),
         _temperatures(answer),
         _limits(answer),
         _placement(answer),
         _checks(answer),
         _verdict(answer),
     )
-    return "\n\n".join("\n".join(_wrapped(part)) for part in parts if part) + "\n"
-
-
-def _wrapped(rows: list[str]) -> list[str]:
-    """Long rows broken at blanks; what follows stands under the row's own text."""
-    return [
-        line
-        for row in rows
-        for line in wrap(row, WIDTH, subsequent_indent=12 * " ", break_long_words=False) or [row]
-    ]
+    return "\n\n".join("\n".join(wrapped(part)) for part in parts if part) + "\n"
 
 
 def _head(a: Answer) -> list[str]:
     b = a.beam
+    energy = f"Ec {b.critical_energy_keV:.3g} keV" if b.critical_energy_keV else b.source
     return [
         a.case.title,
-        f"  beam      Ec {b.critical_energy_keV:.3g} keV, {b.incident_W_per_cm:.3g} W/cm emitted, "
+        f"  beam      {energy}, {b.incident_W_per_cm:.3g} W/cm emitted, "
         f"{b.on_mask_W_per_cm:.3g} W/cm on the mask, stripe {b.stripe_fwhm_mm:.2g} mm high (FWHM)",
         f"  regime    {a.regime.replace('_', ' ')}: {a.regime_reason}",
     ]
@@ -60,11 +52,11 @@ def _dose(a: Answer) -> list[str]:
     passes = "" if d.passes is None else f", {d.passes} passes"
     stroke = "" if d.stroke_needed_mm is None else f", stroke needed {d.stroke_needed_mm:.1f} mm"
     return [
-        f"Dose      {_duration(d.time_s)}{passes}, {d.charge_mA_min_per_cm:.4g} mA min per cm of "
+        f"Dose      {duration(d.time_s)}{passes}, {d.charge_mA_min_per_cm:.4g} mA min per cm of "
         f"scan{stroke}",
-        f"          resist top {_dose_value(d.resist_top_J_per_cm3)}, bottom "
-        f"{_dose_value(d.resist_bottom_J_per_cm3)}, ratio {d.ratio:.2f}, under absorber "
-        f"{_dose_value(d.under_absorber_J_per_cm3)}",
+        f"          resist top {dose_value(d.resist_top_J_per_cm3)}, bottom "
+        f"{dose_value(d.resist_bottom_J_per_cm3)}, ratio {d.ratio:.2f}, under absorber "
+        f"{dose_value(d.under_absorber_J_per_cm3)}",
     ]
 
 
@@ -109,15 +101,15 @@ def _placement(a: Answer) -> list[str]:
     if p.top is not None:
         rows.append(
             f"Placement held beam, resist top: magnification {p.top.magnification_ppm:+.3g} ppm, "
-            f"largest {_length(p.top.raw_max_nm)}, after scale {_length(p.top.residual_max_nm)}"
+            f"largest {length(p.top.raw_max_nm)}, after scale {length(p.top.residual_max_nm)}"
         )
     elif p.reason:
         rows.append(f"Placement not given: {p.reason}")
     if p.sample:
         rows.append(
             f"          sample alone, from its temperature of measurement: "
-            f"{_growth(p.sample['top'].magnification_ppm)}, moves up to "
-            f"{_length(p.sample['top'].raw_max_nm)} over the field"
+            f"{growth(p.sample['top'].magnification_ppm)}, moves up to "
+            f"{length(p.sample['top'].raw_max_nm)} over the field"
         )
     offset = p.uniform_offset
     rows.append(
@@ -165,23 +157,3 @@ def _verdict(a: Answer) -> list[str]:
             f"  {count} from the tables, with range and source: warmstack check, answer.json"
         )
     return rows + [f"  {caution}" for caution in a.cautions]
-
-
-def _duration(s: float) -> str:
-    if s < 120:
-        return f"{s:.0f} s"
-    return f"{s / 60:.0f} min" if s < 7200 else f"{s / 3600:.1f} h"
-
-
-def _growth(ppm: float) -> str:
-    return f"{'grows' if ppm >= 0 else 'shrinks'} by {abs(ppm):.3g} ppm"
-
-
-def _length(nm: float) -> str:
-    return f"{nm / 1000:.3g} um" if nm >= 1000 else f"{nm:.3g} nm"
-
-
-def _dose_value(J_per_cm3: float) -> str:
-    if J_per_cm3 >= 1000:
-        return f"{J_per_cm3 / 1000:.3g} kJ/cm3"
-    return f"{J_per_cm3:.3g} J/cm3"

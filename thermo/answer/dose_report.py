@@ -1,0 +1,259 @@
+"""The exposure planned from the case: what `warmstack dose` says, without solving for heat."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+from pydantic import BaseModel, ConfigDict, Field
+
+from thermo.answer.blocks import beam_block, dose_block
+from thermo.answer.estimate import CAUTIONS
+from thermo.answer.exposure import DosePlan, dose_plan
+from thermo.answer.filters import FilterChoice, filter_choices
+from thermo.answer.path import path_lines, photon_block
+from thermo.answer.resist import softens_with_dose
+from thermo.answer.scene import Scene
+from thermo.answer.schema import (
+    SCHEMA,
+    BeamBlock,
+    CaseBlock,
+    DoseBlock,
+    PathLine,
+    PhotonBlock,
+)
+from thermo.beam import needed_stroke
+from thermo.materials import practice, practice_note, softening_by_dose
+
+PERMILLE, PERCENT = 3.0, 2.33  # standard deviations of overscan for 0.1 % and 1 % unevenness
+COARSE = 3.0  # %: the dose of one pass that practice allows
+ROWS = 9  # of the table of dose against depth
+PLACES = 8  # intervals of the stroke in the table of time spent
+
+
+class _Block(BaseModel):
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
+
+
+class DepthLine(_Block):
+    """Dose at one depth of the resist, in the open."""
+
+    depth_um: float
+    dose_J_per_cm3: float
+
+
+class MotionBlock(_Block):
+    """The scan: stroke, speed over its middle, time of a pass, and where the time is spent.
+
+    duty: share of the time in which the stripe's middle lies over the field;
+    time_s_per_mm: time of a pass per length, by the middle of each interval of the stroke
+    """
+
+    stroke_mm: float
+    speed_mm_per_s: float
+    pass_time_s: float
+    turn_mm: float
+    duty: float
+    stroke_needed_mm: float
+    stroke_for_1_percent_mm: float
+    unevenness_percent: float
+    time_s_per_mm: tuple[tuple[float, float], ...]
+
+
+class Remark(_Block):
+    """A value of the plan beside what is usual or asked for, with who says so; low may be None."""
+
+    name: str
+    value: float
+    low: float | None
+    high: float
+    unit: str
+    met: bool
+    source: str
+
+
+class FilterLine(_Block):
+    """One change of the filters and what it does; numbers None where the dose is never reached."""
+
+    material: str
+    added: bool
+    before_um: float
+    thickness_um: float
+    ratio: float | None
+    resist_top_J_per_cm3: float | None
+    time_s: float | None
+    meets: bool
+
+
+class DoseReport(_Block):
+    """Everything `warmstack dose` says."""
+
+    schema_: int = Field(default=SCHEMA, alias="schema")
+    case: CaseBlock
+    beam: BeamBlock
+    path: tuple[PathLine, ...]
+    dose: DoseBlock
+    wanted_J_per_cm3: float
+    done_passes: float
+    step_percent: float | None
+    depth: tuple[DepthLine, ...]
+    motion: MotionBlock | None
+    remarks: tuple[Remark, ...]
+    note: str
+    ratio_limit: float | None
+    filters: tuple[FilterLine, ...]
+    photons: PhotonBlock | None
+    cautions: tuple[str, ...]
+
+    def to_json(self) -> str:
+        """The report as JSON."""
+        return self.model_dump_json(by_alias=True, indent=1) + "\n"
+
+
+@dataclass(frozen=True)
+class _Limit:
+    """Lowest and highest value that is asked for, SI, and who asks."""
+
+    low: float
+    high: float
+    source: str
+
+
+def dose_report(scene: Scene, done: float = 0.0, photons: int = 0) -> DoseReport:
+    """Plan of a scene as data.
+
+    done : passes' worth given before a stop, at the ring current of the case
+    photons : how many to follow in the Monte Carlo check; 0: none
+    """
+    plan = dose_plan(scene, done=done)
+    limits = _limits(scene)
+    ratio = limits.get("dose_ratio")
+    choices = filter_choices(scene, ratio.high) if ratio else ()
+    total = None if plan.passes is None else plan.passes + plan.done
+    return DoseReport(
+        case=CaseBlock(title=scene.case.title, sha256=scene.case.sha256),
+        beam=beam_block(scene),
+        path=path_lines(scene),
+        dose=dose_block(plan),
+        wanted_J_per_cm3=plan.wanted / 1e6,
+        done_passes=plan.done,
+        step_percent=100 / total if total else None,
+        depth=_depths(plan),
+        motion=_motion(scene, plan),
+        remarks=tuple(_remarks(scene, plan, limits)),
+        note=practice_note(scene.stack.resist.material),
+        ratio_limit=None if ratio is None else ratio.high,
+        filters=tuple(_filter_line(c, ratio.high) for c in choices) if ratio else (),
+        photons=photon_block(scene, plan, photons) if photons else None,
+        cautions=CAUTIONS[:2],
+    )
+
+
+def _depths(plan: DosePlan) -> tuple[DepthLine, ...]:
+    at = np.linspace(0, plan.depth[-1], ROWS)
+    dose = np.exp(np.interp(at, plan.depth, np.log(plan.dose)))
+    return tuple(
+        DepthLine(depth_um=1e6 * z, dose_J_per_cm3=D / 1e6)
+        for z, D in zip(at.tolist(), dose.tolist(), strict=True)
+    )
+
+
+def _motion(scene: Scene, plan: DosePlan) -> MotionBlock | None:
+    motion = scene.motion
+    if motion is None or plan.unevenness is None:
+        return None
+    field = scene.stack.pattern.field.height
+    edges = np.linspace(-motion.stroke / 2, motion.stroke / 2, PLACES + 1)
+    middles = 1e3 * (edges[:-1] + edges[1:]) / 2
+    spent = 1e-3 * motion.time_density(edges)
+    return MotionBlock(
+        stroke_mm=1e3 * motion.stroke,
+        speed_mm_per_s=1e3 * motion.speed,
+        pass_time_s=motion.pass_time,
+        turn_mm=1e3 * motion.turn,
+        duty=motion.duty(field),
+        stroke_needed_mm=1e3 * needed_stroke(field, scene.sigma, motion, PERMILLE),
+        stroke_for_1_percent_mm=1e3 * needed_stroke(field, scene.sigma, motion, PERCENT),
+        unevenness_percent=100 * plan.unevenness,
+        time_s_per_mm=tuple(zip(middles.tolist(), spent.tolist(), strict=True)),
+    )
+
+
+def _limits(scene: Scene) -> dict[str, _Limit]:
+    """What the case asks for, else what is usual for this resist."""
+    usual = {p.name: p for p in practice(scene.stack.resist.material)}
+    least = usual.pop("dose_bottom_low", None)
+    found = {
+        name.removesuffix("_high"): _Limit(
+            least.value if least and name == "dose_bottom_high" else 0.0, p.value, p.source
+        )
+        for name, p in usual.items()
+    }
+    for name in ("dose_top", "dose_ratio", "dose_under_absorber"):
+        given = getattr(scene.case.limits, name)
+        if given is not None:
+            found[name] = _Limit(0.0, given.value, "limit of the case")
+    return found
+
+
+def _remarks(scene: Scene, plan: DosePlan, limits: dict[str, _Limit]) -> Iterator[Remark]:
+    values = {
+        "dose_bottom": plan.bottom,
+        "dose_top": plan.top,
+        "dose_ratio": plan.ratio,
+        "dose_under_absorber": plan.under_absorber,
+    }
+    for name, limit in limits.items():
+        value, unit = values[name], "" if name == "dose_ratio" else "J/cm3"
+        scale = 1.0 if name == "dose_ratio" else 1e-6
+        yield Remark(
+            name=name,
+            value=value * scale,
+            low=limit.low * scale if limit.low > 0 else None,
+            high=limit.high * scale,
+            unit=unit,
+            met=bool(limit.low * (1 - 1e-3) <= value <= limit.high * (1 + 1e-3)),
+            source=limit.source,
+        )
+    yield from _beyond_the_data(scene, plan)
+    if plan.passes and 100 / (plan.passes + plan.done) > COARSE:
+        yield Remark(
+            name="dose_step",
+            value=100 / (plan.passes + plan.done),
+            low=None,
+            high=COARSE,
+            unit="%",
+            met=False,
+            source="common practice, from memory: scan faster for more passes",
+        )
+
+
+def _beyond_the_data(scene: Scene, plan: DosePlan) -> Iterator[Remark]:
+    """Where the dose leaves what is published of the resist's softening."""
+    if not softens_with_dose(scene.stack.resist.material):
+        return
+    _, beyond, source = softening_by_dose(plan.top)
+    if beyond:
+        most = scene.stack.resist.material.softening[-1].dose or 0.0
+        yield Remark(
+            name="softening_data",
+            value=plan.top / 1e6,
+            low=None,
+            high=most / 1e6,
+            unit="J/cm3",
+            met=False,
+            source=source,
+        )
+
+
+def _filter_line(choice: FilterChoice, limit: float) -> FilterLine:
+    plan = choice.plan
+    return FilterLine(
+        material=choice.material,
+        added=choice.added,
+        before_um=1e6 * choice.before,
+        thickness_um=1e6 * choice.thickness,
+        ratio=None if plan is None else plan.ratio,
+        resist_top_J_per_cm3=None if plan is None else plan.top / 1e6,
+        time_s=None if plan is None else plan.time,
+        meets=plan is not None and plan.ratio <= limit,
+    )

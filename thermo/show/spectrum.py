@@ -1,0 +1,36 @@
+"""The emitted spectrum as a table that a case may name as its own."""
+
+from pathlib import Path
+
+import numpy as np
+
+from thermo.answer.scene import Scene
+from thermo.errors import WarmstackError
+
+ROWS_PER_DECADE = 100
+
+
+class SpectrumError(WarmstackError):
+    """A spectrum that cannot be written."""
+
+    exit_code = 2
+
+
+def write_spectrum(scene: Scene, file: Path) -> None:
+    """Write power per photon energy and mm of width at the mask, before the first window."""
+    beam, ring, distance = scene.beam, scene.case.ring, scene.case.beam.distance.value
+    low, high = beam.energy[[0, -1]]
+    energy = np.geomspace(low, high, 1 + int(ROWS_PER_DECADE * np.log10(high / low)))
+    energy[[0, -1]] = low, high
+    power = beam.source.power(energy) / distance / 1e6  # per eV and mm
+    rows = [
+        f"# emitted spectrum of '{scene.case.title}': {beam.source.describe()}",
+        f"# ring current {1e3 * ring.current.value:.6g} mA, {distance:.6g} m from the source, "
+        "before the first window",
+        "energy_eV,power_W_per_eV_per_mm",
+        *(f"{1e3 * E:.8g},{P:.8g}" for E, P in zip(energy.tolist(), power.tolist(), strict=True)),
+    ]
+    try:
+        file.write_text("\n".join(rows) + "\n", encoding="utf-8")
+    except OSError as error:
+        raise SpectrumError(f"{file} cannot be written: {error.strerror}; name another") from None

@@ -1,0 +1,38 @@
+"""Numbers and rows as people read them."""
+
+from textwrap import wrap
+
+WIDTH = 100  # columns
+
+
+def wrapped(rows: list[str]) -> list[str]:
+    """Long rows broken at blanks; what follows stands under the row's own text."""
+    return [
+        line
+        for row in rows
+        for line in wrap(row, WIDTH, subsequent_indent=12 * " ", break_long_words=False) or [row]
+    ]
+
+
+def duration(s: float) -> str:
+    """A time in the unit in which it is spoken of."""
+    if s < 120:
+        return f"{s:.0f} s"
+    return f"{s / 60:.0f} min" if s < 7200 else f"{s / 3600:.1f} h"
+
+
+def growth(ppm: float) -> str:
+    """Which way and how far a body grows."""
+    return f"{'grows' if ppm >= 0 else 'shrinks'} by {abs(ppm):.3g} ppm"
+
+
+def length(nm: float) -> str:
+    """A length in nm or um."""
+    return f"{nm / 1000:.3g} um" if nm >= 1000 else f"{nm:.3g} nm"
+
+
+def dose_value(J_per_cm3: float) -> str:
+    """A dose in the unit in which it is spoken of."""
+    if J_per_cm3 >= 1000:
+        return f"{J_per_cm3 / 1000:.3g} kJ/cm3"
+    return f"{J_per_cm3:.3g} J/cm3"
