@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from beams import BERYLLIUM, GOLD, PMMA, SILICON
-from scipy import integrate
+from scipy import constants, integrate
 
 from thermo.beam.attenuation import (
     absorption_jumps,
@@ -15,6 +15,7 @@ from thermo.beam.attenuation import (
     recoil_share,
     slab_escape,
 )
+from thermo.materials import gas_at, material
 
 # NIST SRD 126, J. H. Hubbell and S. M. Seltzer: formula, keV, mu/rho, mu_en/rho in cm2/g.
 # NIST-PMMA-*, NIST-Be-*, NIST-Si-*, NIST-Au-*, and both sides of NIST-AuL3.
@@ -53,6 +54,32 @@ def test_mass_energy_absorption_with_all_fluorescence_leaving(formula, energy, _
     found = mu.deposition(None)[0] / stuff.density(293.15) * 10
     allowed = {"Au": 0.02, "Be": 0.01 if energy > 10 else 0.005}.get(formula, 0.005)
     assert found == pytest.approx(mu_en, rel=allowed)
+
+
+# NIST SRD 126, from memory: dry air and helium, keV, mu/rho in cm2/g.
+NIST_GAS = [
+    ("air", 3.0, 162.5),
+    ("air", 5.0, 40.27),
+    ("air", 8.0, 9.921),
+    ("air", 10.0, 5.120),
+    ("air", 20.0, 0.7779),
+    ("helium", 3.0, 2.007),
+    ("helium", 5.0, 0.5766),
+    ("helium", 8.0, 0.2933),
+    ("helium", 10.0, 0.2476),
+]
+
+
+@pytest.mark.parametrize(("gas", "energy", "mu"), NIST_GAS)
+def test_transmission_of_a_metre_of_helium_at_100_mbar_and_of_50_mm_of_air(gas, energy, mu):
+    """exp(-(mu/rho) p M L/(R T)) with NIST's mu/rho; 5e-4 of the loss: tables and real gas."""
+    length, p, M = {"helium": (1.0, 1e4, 4.0026e-3), "air": (0.05, 101325.0, 28.965e-3)}[gas]
+    rho = p * M / (constants.R * 293.15)
+    found = coefficients(gas_at(material(gas), p, 293.15), np.array([energy]))
+    loss = (found.attenuation + found.rayleigh)[0] * length
+    assert loss == pytest.approx(mu / 10 * rho * length, rel=1.5e-3)
+    through = np.exp(-found.attenuation[0] * length)
+    assert through == pytest.approx(np.exp(-mu / 10 * rho * length), abs=3e-3)  # Rayleigh stays
 
 
 def test_transmissions_by_beer_lambert():

@@ -698,6 +698,7 @@ def test_the_room_shows_just_its_public_names():
         "Assumed",
         "Case",
         "Filter",
+        "GasPath",
         "Range",
         "ranges",
         "read_case",

@@ -223,3 +223,12 @@ def test_an_unknown_name_gets_a_hint_and_the_whole_list(written, hint):
         material(written)
     assert all(name in str(error.value) for name in NAMES)
     assert "\n" not in str(error.value)
+
+
+def test_heat_of_a_kilojoule_per_cubic_centimetre_would_be_hundreds_of_kelvin():
+    """XR-ADIABATIC (arithmetic): dT = D/(rho cp), 591.786 K at rho cp = 1190 x 1420 J/(m3 K);
+    the table's own values of PMMA, 1190 kg/m3 and 1255 to 1630 J/(kg K), lie either side."""
+    assert pytest.approx(591.786, abs=5e-4) == 1e9 / (1190 * 1420)
+    PMMA = material("PMMA")
+    cold, hot = (1e9 / (PMMA.density(T) * PMMA.heat_capacity(T)) for T in (298.15, 363.15))
+    assert hot < 591.786 < cold

@@ -84,12 +84,12 @@ def _brackets(scene: Scene, pieces: list[Piece]) -> tuple[Bracket, ...]:
 def photon_block(scene: Scene, plan: DosePlan, photons: int, seed: int = 1) -> PhotonBlock:
     """Monte Carlo of the open and the covered column, and the doses it gives for this plan.
 
-    Doses are the plan's own times (photons)/(local model) of a thin slab at the same place.
+    Doses are the plan's own times (photons)/(default model) of a thin slab at the same place.
     """
     light, dark = (_followed(scene, covered, photons, seed) for covered in (False, True))
-    ratio, _ = _against_local(scene, False, light)
+    ratio, _ = _against_model(scene, False, light)
     top, bottom = plan.top * float(ratio[0]), plan.bottom * float(ratio[-1])
-    shade, error = _against_local(scene, True, dark)
+    shade, error = _against_model(scene, True, dark)
     under = plan.under_absorber * float(shade[0])
     return PhotonBlock(
         photons=photons,
@@ -104,11 +104,11 @@ def photon_block(scene: Scene, plan: DosePlan, photons: int, seed: int = 1) -> P
     )
 
 
-def _against_local(scene: Scene, covered: bool, found: PhotonHeat) -> tuple[Array, Array]:
-    """Heat by photons over that of the local model in each slab of the resist, and its error."""
-    local = column_heat(scene.beam, _cut(scene, covered))
-    at = local.names.index(scene.stack.resist.name)
-    own = local.heat[at].sum(1)
+def _against_model(scene: Scene, covered: bool, found: PhotonHeat) -> tuple[Array, Array]:
+    """Heat by photons over that of the default model in each slab of the resist, and its error."""
+    model = column_heat(scene.beam, _cut(scene, covered))
+    at = model.names.index(scene.stack.resist.name)
+    own = model.heat[at].sum(1)
     return found.heat[at] / own, found.error[at] / own
 
 
@@ -134,7 +134,7 @@ def _photon_lines(scene: Scene, covered: bool, found: PhotonHeat) -> tuple[Photo
         lines.append(
             PhotonLine(
                 name=b.name,
-                local_W_per_cm=b.value / 100,
+                model_W_per_cm=b.value / 100,
                 low_W_per_cm=b.low / 100,
                 high_W_per_cm=b.high / 100,
                 photons_W_per_cm=value / 100,

@@ -60,10 +60,10 @@ class PathLine(_Block):
 
 
 class PhotonLine(_Block):
-    """Absorbed power of one layer: local model with band, Monte Carlo with one standard error."""
+    """Absorbed power of one layer: default model with band, Monte Carlo with one standard error."""
 
     name: str
-    local_W_per_cm: float
+    model_W_per_cm: float
     low_W_per_cm: float
     high_W_per_cm: float
     photons_W_per_cm: float

@@ -2,13 +2,14 @@
 
 from thermo.case.ranges import Range, ranges, with_value
 from thermo.case.reading import read_case
-from thermo.case.schema import Assumed, Case, Filter
+from thermo.case.schema import Assumed, Case, Filter, GasPath
 from thermo.case.starter import starter_text
 
 __all__ = [
     "Assumed",
     "Case",
     "Filter",
+    "GasPath",
     "Range",
     "ranges",
     "read_case",

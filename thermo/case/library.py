@@ -44,10 +44,12 @@ class Library:
             )
         if found is not None or name in self.own:
             return ""
-        known = [*material_names(), *self.own][:40]
+        known = [n for n in material_names() if material(n).kind == kind]
+        own = f" or of [materials] ({', '.join(map(shown, self.own))})" if self.own else ""
         return (
-            f"unknown material '{shown(name)}'; allowed: {', '.join(map(shown, known))}; "
-            f"{nearest(name, known)} or describe it under [materials]"
+            f"unknown material '{shown(name)}'; allowed: one of the {len(known)} {kind} materials "
+            f"that 'warmstack materials' lists{own}; {nearest(name, [*known, *self.own])} or "
+            "describe it under [materials]"
         )
 
     def is_or_is_like(self, name: object, table_name: str) -> bool:

@@ -25,11 +25,21 @@ Photons = Annotated[
     ),
 ]
 
+FEWEST, MOST = 1_000, 100_000_000  # photons
+
 
 class UsageError(WarmstackError):
     """An option that cannot be read."""
 
     exit_code = 2
+
+
+def check_photons(photons: int) -> None:
+    """Raise UsageError for a number of photons that tells nothing or takes hours."""
+    if photons != 0 and not FEWEST <= photons <= MOST:
+        raise UsageError(
+            f"--photons {photons} is outside {FEWEST} .. {MOST}; 600000 are right to about 0.1 %"
+        )
 
 
 def settings_from(pairs: list[str] | None) -> dict[str, str]:

@@ -3,6 +3,8 @@
 import math
 from dataclasses import replace
 
+import numpy as np
+
 from thermo.errors import MaterialError, PhysicsError
 from thermo.materials.properties import Material, Property
 
@@ -14,7 +16,7 @@ ATMOSPHERE = 101325.0  # Pa, the pressure of the table's densities
 def gas_at(gas: Material, pressure: float, temperature: float) -> Material:
     """Gas with its density at a pressure and a temperature: the ideal gas law.
 
-        rho(p, T) = rho(101325 Pa, T) p / (101325 Pa)
+        rho(p, T) = rho(101325 Pa, T) p / (101325 Pa),   rho T linear between the table's T
 
     The density is one value, without temperatures or range. Conductivity and heat capacity do
     not depend on pressure and stay. For the gases of the table within 0.6 % of the real gas
@@ -44,7 +46,9 @@ def gas_at(gas: Material, pressure: float, temperature: float) -> Material:
             f"{gas.name} asked for at {p:.6g} Pa and {T:.6g} K; allowed: finite, above 0 Pa and "
             "0 K; for a vacuum give its pressure"
         )
-    rho = gas.density(T) * p / ATMOSPHERE
+    at, typical = np.array(gas.density.at), np.array(gas.density.typical)
+    held = float(np.clip(T, at[0], at[-1]))
+    rho = float(np.interp(held, at, typical * at)) / held * p / ATMOSPHERE
     source = f"{gas.density.source}, by the ideal gas law at {p:.6g} Pa"
     density = Property("density", gas.density.unit, (T,), (rho,), rho, rho, source)
     return replace(gas, density=density)

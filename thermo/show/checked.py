@@ -4,13 +4,14 @@ import json
 
 from thermo.answer.size import RunSize
 from thermo.answer.temperature import ZERO_C
-from thermo.case import Case
+from thermo.case import Case, Filter, GasPath
 from thermo.case.stack import Layer, build_stack
 
 
 def checked_text(case: Case, size: RunSize) -> str:
     """Stack, assumptions and size."""
     rows = [f"{case.title}: the case is complete and consistent", "", "  from the beam down"]
+    rows += [_on_the_way(part, case) for part in case.beam.filters]
     rows += [_layer(layer) for layer in build_stack(case).layers]
     if case.assumed:
         rows += ["", "  not given, taken from the tables (value, range, source)"]
@@ -37,11 +38,17 @@ def checked_json(case: Case, size: RunSize) -> str:
     return json.dumps(data, indent=1) + "\n"
 
 
+def _on_the_way(part: Filter | GasPath, case: Case) -> str:
+    if isinstance(part, Filter):
+        t = part.thickness.value
+        thick = f"{1e3 * t:8.4g} mm" if t >= 1e-3 else f"{1e6 * t:8.4g} um"
+        return f"    {'filter':<12} {part.material:<16} {thick}"
+    return f"    {'gas':<12} {part.gas:<16} {1e3 * part.length.value:8.4g} mm  at {part.pressure}"
+
+
 def _layer(layer: Layer) -> str:
     contact = f" + {layer.resistance:.2g} m2 K/W contact" if layer.resistance else ""
-    stuff = (
-        "contact" if layer.name == "joint" and layer.material.kind == "gas" else layer.material.name
-    )
+    stuff = "contact" if layer.is_contact else layer.material.name
     t = layer.thickness
     thick = f"{1e3 * t:8.4g} mm" if t >= 1e-3 else f"{1e6 * t:8.4g} um"
     thick = "" if stuff == "contact" else thick

@@ -62,6 +62,8 @@ def write_results(result: Result, case: Case, folder: Path) -> None:
 def _write(result: Result, case: Case, folder: Path) -> None:
     work = Path(tempfile.mkdtemp(prefix=f".{folder.name}-", dir=folder.parent))
     try:
+        for table in case.tables.values():
+            (work / Path(table.path).name).write_text(table.text, encoding="utf-8")
         (work / ANSWER).write_text(result.answer.to_json(), encoding="utf-8")
         (work / "answer.txt").write_text(answer_text(result.answer), encoding="utf-8")
         (work / "case.toml").write_text(case.text, encoding="utf-8")

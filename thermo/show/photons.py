@@ -7,7 +7,7 @@ SEEN = 5e-4  # W/cm: less is not worth a row
 
 
 def photon_rows(p: PhotonBlock) -> list[str]:
-    """The Monte Carlo check beside the local model, layer by layer."""
+    """The Monte Carlo check beside the default model, layer by layer."""
     rows = [
         f"Photons   {p.photons} followed (seed {p.seed}); W/cm, one standard error",
         f"  {'':26}{'model':>9}{'band':>20}{'Monte Carlo':>22}",
@@ -27,7 +27,7 @@ def photon_rows(p: PhotonBlock) -> list[str]:
 def _photon(p: PhotonLine) -> str:
     band = f"{small(p.low_W_per_cm)} .. {small(p.high_W_per_cm)}"
     value = f"{small(p.photons_W_per_cm)} +- {p.error_W_per_cm:.1g}"
-    return f"    {p.name:<24}{small(p.local_W_per_cm):>9}{band:>20}{value:>22}"
+    return f"    {p.name:<24}{small(p.model_W_per_cm):>9}{band:>20}{value:>22}"
 
 
 def small(value: float) -> str:
