@@ -89,8 +89,14 @@ def recoil_share(energy: Array) -> Array:
     r = integral (1 - P) dsigma / integral dsigma, dsigma ~ P^2 (P + 1/P - sin2) dcos, with
     P = 1/(1 + k (1 - cos)), k = E/mc2.  Source: O. Klein and Y. Nishina, Z. Phys. 52 (1929) 853.
     """
+    return _recoil(np.ascontiguousarray(energy, float).tobytes()).reshape(np.shape(energy))
+
+
+@lru_cache(maxsize=256)
+def _recoil(energies: bytes) -> Array:
+    energy = np.frombuffer(energies)
     cos, weight = gauss_legendre(32)
-    k = np.asarray(energy, float)[..., None] * 1e3 * constants.e / (constants.m_e * constants.c**2)
+    k = energy[:, None] * 1e3 * constants.e / (constants.m_e * constants.c**2)
     P = 1 / (1 + k * (1 - cos))
     dsigma = weight * P**2 * (P + 1 / P - (1 - cos**2))
     return np.asarray(((1 - P) * dsigma).sum(-1) / dsigma.sum(-1))

@@ -31,7 +31,7 @@ from thermo.beam.quadrature import gauss_legendre
 Array = NDArray[np.float64]
 Layer = tuple[Mixture, float]  # what it is made of, and thickness in m
 GROUPS = 24  # of the beam's Compton photons
-GENERATIONS, REST = 12, 1e-4  # what is still on its way after that (share of the first) stays
+GENERATIONS, REST = 12, 1e-3  # what is still on its way after that (share of the first) stays
 THIN, FIRST, WIDER = 0.1, 0.05, 2.5  # optical depths of a layer in two sheets, of the first sheet
 _X, _W = gauss_legendre(6)
 COSINE, WEIGHT = (_X + 1) / 2, _W / 4
@@ -160,10 +160,10 @@ def _flight(sent: Array, tau: Array) -> Array:
     out = lost / along
     source = sent[..., None] * WEIGHT
     kept, sends = source * (1 - out), source * out
-    taken = 2 * kept.sum(-1)  # both hemispheres
-    for order in (range(len(sent)), range(len(sent) - 1, -1, -1)):
-        stream = np.zeros(source.shape[1:])
-        for i in order:
-            taken[i] += (stream * lost[i]).sum(-1)
-            stream = stream * through[i] + sends[i]
-    return np.asarray(taken)
+    # both hemispheres at once: downstream, and upstream through the sheets in reverse
+    fade, more = (np.stack([v, v[::-1]], axis=1) for v in (through, sends))
+    meets = np.zeros_like(fade)
+    for i in range(len(fade) - 1):
+        meets[i + 1] = meets[i] * fade[i] + more[i]
+    arrives = meets[:, 0] + meets[::-1, 1]
+    return np.asarray((2 * kept + arrives * lost).sum(-1))
