@@ -13,7 +13,7 @@ from thermo.case import read_case
 from thermo.solve import Solver
 
 CASES = Path(__file__).parents[2] / "cases"
-SLOW = {"tall-mould", "tall-mould-cured"}  # half a minute each
+SLOW = {"tall-mould", "tall-mould-cured", "nozzle-plate"}  # half a minute each
 NAMES = [
     pytest.param(path.stem, marks=[pytest.mark.slow] if path.stem in SLOW else [])
     for path in sorted(CASES.glob("*.toml"))
@@ -42,6 +42,9 @@ def test_every_part_is_warmer_than_the_coldest_sink_and_its_peak_above_its_mean(
         assert 20 - 1e-6 < part.mean_C < part.peak_C < 400
         assert part.dose_weighted_C <= part.peak_C
         assert part.swing_K == pytest.approx(part.peak_C - part.mean_C)
+    if answer.regime == "few_passes":  # over before it settles: not given yet
+        assert answer.temperature == {}
+        return
     for name in ("membrane", "absorber", "resist"):  # lit and thin: warm while they are lit
         assert answer.temperature[name].dose_weighted_C > answer.temperature[name].mean_C
 

@@ -92,7 +92,7 @@ def _limit(line: LimitLine) -> str:
     if line.value is None:
         return f"  {name:<20}{'unknown':>9}{'':19}{line.limit:9.4g} {line.unit:<7}open"
     band = f"{line.low:.3g} .. {line.high:.3g}"
-    return f"  {name:<20}{line.value:9.3g}{band:>19}{line.limit:9.4g} {line.unit:<7}{MET[line.met]}"
+    return f"  {name:<20}{line.value:9.4g}{band:>19}{line.limit:9.4g} {line.unit:<7}{MET[line.met]}"
 
 
 def _placement(a: Answer) -> list[str]:
