@@ -5,10 +5,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from thermo.answer.attenuated import absorbed_shares
 from thermo.answer.dose_report import dose_report
 from thermo.answer.exposure import dose_plan
 from thermo.answer.filters import dose_ratio, extra_thickness, thicker
 from thermo.answer.scene import describe
+from thermo.beam import column_heat
 from thermo.case import read_case
 from thermo.errors import PhysicsError
 from thermo.show.dose import dose_text
@@ -31,12 +33,15 @@ def mould():
 @pytest.mark.parametrize("name", [p.stem for p in sorted(CASES.glob("*.toml"))])
 def test_every_case_is_planned_and_its_books_close(name):
     """Emitted = all that is absorbed + transmitted + escaped, for what each thing lets pass."""
-    report = dose_report(scene_of(name))
+    scene = scene_of(name)
+    report = dose_report(scene)
     passes = report.beam.incident_W_per_cm
     for line in report.path:
         assert line.low_W_per_cm <= line.absorbed_W_per_cm * (1 + 1e-9)
         assert line.absorbed_W_per_cm <= line.high_W_per_cm * (1 + 1e-9)
         passes *= line.transmission
+    through = column_heat(scene.beam, scene.column(False)).transmitted.sum() / 100
+    assert passes == pytest.approx(through, rel=1e-9, abs=1e-12)
     taken = sum(line.absorbed_W_per_cm for line in report.path)
     escaped = report.beam.incident_W_per_cm - taken - passes
     assert -1e-9 < escaped < 0.08 * report.beam.incident_W_per_cm  # scattered and fluorescent
@@ -129,6 +134,29 @@ def test_what_was_done_before_a_stop_is_not_done_again(mould):
     assert rest.bottom == pytest.approx(whole.bottom, rel=6e-3)  # whole passes: 1/201
     assert rest.time < whole.time - 100 * mould.motion.pass_time * 0.99
     assert dose_plan(mould, done=1e4).passes == 0
+
+
+def test_whole_passes_give_their_whole_dose():
+    """At constant current the bottom has as many doses of a pass as there are passes."""
+    plan = dose_plan(scene_of("nozzle-plate"))
+    assert plan.bottom == pytest.approx(plan.passes * plan.dose_per_pass, rel=1e-9)
+    assert plan.bottom > 1.02 * plan.wanted  # five passes: the last is not needed whole
+
+
+def test_gas_in_the_gap_takes_what_its_pressure_says():
+    """Ten times the pressure takes ten times as much of the beam; 1 %: it hardly fades."""
+    low, high = (
+        {p.name: p for p in dose_report(scene_of(BASE, chamber__gas="nitrogen", **one)).path}
+        for one in ({"chamber__pressure": "100 mbar"}, {"chamber__pressure": "1000 mbar"})
+    )
+    taken = [found["gap"].absorbed_W_per_cm for found in (low, high)]
+    assert taken[1] == pytest.approx(10 * taken[0], rel=1e-2)
+    assert 1e-5 < taken[1] / high["membrane"].absorbed_W_per_cm < 1e-2
+
+
+def test_a_material_keeps_less_than_it_takes_from_the_beam(mould):
+    for share in absorbed_shares(mould.case.materials["beryllium"], mould):
+        assert 0 < share.absorbed < share.attenuated < 1
 
 
 def test_even_passes_end_on_the_side_of_the_start():
