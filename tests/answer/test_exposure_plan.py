@@ -1,5 +1,6 @@
 """The exposure plan: doses, passes and time, with and without decay, scanning and held."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -7,6 +8,7 @@ import pytest
 
 from thermo.answer.exposure import dose_plan
 from thermo.answer.scene import describe
+from thermo.beam import column_heat
 from thermo.case import read_case
 
 CASES = Path(__file__).parents[2] / "cases"
@@ -71,17 +73,22 @@ def test_twice_the_current_takes_half_the_passes_and_no_less_charge(grooves):
 def test_a_held_beam_reaches_the_wanted_dose_in_the_middle_of_its_stripe():
     plan, scan = plan_of("lens-row", still=True), plan_of("lens-row")
     assert plan.bottom == pytest.approx(3.2e9)
-    assert plan.ratio == pytest.approx(scan.ratio)
+    assert 1 < plan.ratio < scan.ratio  # the middle of the stripe is harder than all of it
     assert plan.passes is plan.stroke_needed is plan.unevenness is None
     assert plan.charge_per_length == pytest.approx(scan.charge_per_length)
 
 
 def test_a_held_stripe_is_done_sooner_than_a_scan_by_stroke_over_stripe_height():
     plan, scan = plan_of("lens-row", still=True), plan_of("lens-row")
-    beam = describe(read_case(CASES / "lens-row.toml")).beam
-    profile = beam.power.sum(1)
-    height = profile.sum() / profile.max() * np.diff(beam.height)[0]  # of a flat stripe
+    scene = describe(read_case(CASES / "lens-row.toml"))
+    resist = scene.stack.resist
+    cut = np.array([0, 0.98, 1]) * resist.thickness
+    column = [replace(p, depths=cut) if p.name == resist.name else p for p in scene.column(False)]
+    heat = column_heat(scene.beam, column)
+    profile = heat.heat[heat.names.index(resist.name)][-1]
+    step = np.diff(scene.beam.height)[0]
+    height = profile.sum() / profile.max() * step  # of a flat stripe, as the bottom sees it
     effective = 0.066 + 0.020**2 / 0.8
     sooner = effective / height
-    # whole passes of the scan: below one part in its passes
-    assert scan.time / plan.time == pytest.approx(sooner, rel=1.5 / scan.passes)
+    # whole passes of the scan, and 2 % for what is brought: it has the height of what is sent on
+    assert scan.time / plan.time == pytest.approx(sooner, rel=0.02 + 1.5 / scan.passes)

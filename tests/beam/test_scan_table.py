@@ -285,3 +285,12 @@ def test_random_walks_are_refused_or_are_whole_passes():
         assert share.sum() == pytest.approx(1)
         assert (share > 0).all()
         assert np.isfinite([found.speed, found.pass_time, found.turn, *y]).all()
+
+
+def test_jitter_of_tens_of_micrometres_makes_no_long_turn():
+    """A slow scan with 20 um of jitter: the turn stays below a tenth of the stroke."""
+    rng = np.random.default_rng(3)
+    time, position = log(Motion(0.09, 0.005, 0.5), every=0.02)
+    noisy = motion_from_table(time, position + rng.normal(0, 2e-5, len(time)))
+    assert noisy.turn < 0.009
+    assert noisy.speed == pytest.approx(0.005, rel=1e-2)

@@ -116,7 +116,7 @@ def test_unevenness_of_the_dose_by_overscan(speed, k, expected):
     v = 1e-3 * speed
     stroke = 0.06 + 2 * k * sigma + v**2
     motion = Motion(stroke, v, 1.0)
-    assert needed_stroke(0.06, sigma, motion, k) == pytest.approx(stroke, rel=1e-12)
+    assert needed_stroke(0.06, k * sigma, motion) == pytest.approx(stroke, rel=1e-12)
     height = np.linspace(-6 * sigma, 6 * sigma, 121)
     found = unevenness(0.06, height, np.exp(-(height**2) / 2 / sigma**2), motion)
     digits = {0.0025: 5e-5, 0.00010: 5e-6, 0.00066: 5e-6}.get(expected, 0)

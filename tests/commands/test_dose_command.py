@@ -113,3 +113,21 @@ def test_a_case_without_a_material_is_wrong_usage(warmstack, small_path):
     code, out, err = warmstack("materials", "--case", small_path)
     assert (code, out) == (2, "")
     assert "needs a material" in err
+
+
+def test_a_spectrum_never_replaces_another_file(warmstack, small, small_path, tmp_path):
+    (tmp_path / "own.toml").write_text(small.text, encoding="utf-8")
+    code, out, err = warmstack("dose", "own.toml", "--spectrum", "own.toml")
+    assert (code, out) == (2, "")
+    assert "name another" in err
+    assert (tmp_path / "own.toml").read_text(encoding="utf-8") == small.text
+    for _ in range(2):  # but its own earlier one
+        assert warmstack("dose", small_path, "--spectrum", "beam.csv")[0] == 0
+
+
+@pytest.mark.parametrize("poles", ["10.5", '"2000 %"', '"20 pieces"'])
+def test_poles_are_whole(warmstack, small_path, poles):
+    settings = ("--set", f"ring.poles={poles}", "--set", "ring.period=140 mm")
+    code, _, err = warmstack("dose", small_path, *settings)
+    assert code == 3
+    assert "ring.poles" in err

@@ -75,6 +75,7 @@ def dose_block(dose: DosePlan) -> DoseBlock:
         ratio=dose.ratio,
         under_absorber_J_per_cm3=dose.under_absorber / 1e6,
         under_absorber_back_J_per_cm3=dose.under_absorber_back / 1e6,
+        scattered_under_J_per_cm3=dose.scattered / 1e6,
         per_pass_J_per_cm3=None if dose.dose_per_pass is None else dose.dose_per_pass / 1e6,
         time_s=dose.time,
         passes=dose.passes,

@@ -1,7 +1,7 @@
 """The exposure planned from the case: what `warmstack dose` says, without solving for heat."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from pydantic import BaseModel, ConfigDict, Field
@@ -10,6 +10,7 @@ from thermo.answer.blocks import beam_block, dose_block
 from thermo.answer.estimate import CAUTIONS
 from thermo.answer.exposure import DosePlan, dose_plan
 from thermo.answer.filters import FilterChoice, filter_choices
+from thermo.answer.light import beam_of
 from thermo.answer.path import path_lines, photon_block
 from thermo.answer.resist import softens_with_dose
 from thermo.answer.scene import Scene
@@ -21,10 +22,9 @@ from thermo.answer.schema import (
     PathLine,
     PhotonBlock,
 )
-from thermo.beam import needed_stroke
+from thermo.beam import Wiggler
 from thermo.materials import practice, practice_note, softening_by_dose
 
-PERMILLE, PERCENT = 3.0, 2.33  # standard deviations of overscan for 0.1 % and 1 % unevenness
 COARSE = 3.0  # %: the dose of one pass that practice allows
 ROWS = 9  # of the table of dose against depth
 PLACES = 8  # intervals of the stroke in the table of time spent
@@ -81,6 +81,7 @@ class FilterLine(_Block):
     ratio: float | None
     resist_top_J_per_cm3: float | None
     time_s: float | None
+    beam_time_factor: float | None
     meets: bool
 
 
@@ -127,7 +128,7 @@ def dose_report(scene: Scene, done: float = 0.0, photons: int = 0) -> DoseReport
     plan = dose_plan(scene, done=done)
     limits = _limits(scene)
     ratio = limits.get("dose_ratio")
-    choices = filter_choices(scene, ratio.high) if ratio else ()
+    choices = filter_choices(scene, ratio.high) if ratio and not done else ()
     total = None if plan.passes is None else plan.passes + plan.done
     return DoseReport(
         case=CaseBlock(title=scene.case.title, sha256=scene.case.sha256),
@@ -142,7 +143,7 @@ def dose_report(scene: Scene, done: float = 0.0, photons: int = 0) -> DoseReport
         remarks=tuple(_remarks(scene, plan, limits)),
         note=practice_note(scene.stack.resist.material),
         ratio_limit=None if ratio is None else ratio.high,
-        filters=tuple(_filter_line(c, ratio.high) for c in choices) if ratio else (),
+        filters=tuple(_filter_line(c, ratio.high, plan) for c in choices) if ratio else (),
         photons=photon_block(scene, plan, photons) if photons else None,
         cautions=CAUTIONS[:2],
     )
@@ -171,8 +172,8 @@ def _motion(scene: Scene, plan: DosePlan) -> MotionBlock | None:
         pass_time_s=motion.pass_time,
         turn_mm=1e3 * motion.turn,
         duty=motion.duty(field),
-        stroke_needed_mm=1e3 * needed_stroke(field, scene.sigma, motion, PERMILLE),
-        stroke_for_1_percent_mm=1e3 * needed_stroke(field, scene.sigma, motion, PERCENT),
+        stroke_needed_mm=1e3 * (plan.stroke_needed or 0),
+        stroke_for_1_percent_mm=1e3 * (plan.stroke_for_1_percent or 0),
         unevenness_percent=100 * plan.unevenness,
         time_s_per_mm=tuple(zip(middles.tolist(), spent.tolist(), strict=True)),
     )
@@ -214,17 +215,43 @@ def _remarks(scene: Scene, plan: DosePlan, limits: dict[str, _Limit]) -> Iterato
             met=bool(limit.low * (1 - 1e-3) <= value <= limit.high * (1 + 1e-3)),
             source=limit.source,
         )
+    if "dose_under_absorber" in limits:
+        fine = plan.under_absorber + plan.scattered
+        most = limits["dose_under_absorber"].high
+        yield Remark(
+            name="under_fine_absorber",
+            value=fine / 1e6,
+            low=None,
+            high=most / 1e6,
+            unit="J/cm3",
+            met=fine <= most,
+            source="upper estimate, with light that open parts beside scatter in",
+        )
+    if plan.unevenness is not None:
+        source = "common practice, from memory: lengthen the stroke"
+        yield _share("dose_along_the_scan", 100 * plan.unevenness, 1.0, source)
+    if isinstance(scene.beam.source, Wiggler):
+        yield _share("dose_at_the_side", _side_loss(scene, plan), COARSE, "field of the wiggler")
     yield from _beyond_the_data(scene, plan)
     if plan.passes and 100 / (plan.passes + plan.done) > COARSE:
-        yield Remark(
-            name="dose_step",
-            value=100 / (plan.passes + plan.done),
-            low=None,
-            high=COARSE,
-            unit="%",
-            met=False,
-            source="common practice, from memory: scan faster for more passes",
-        )
+        source = "common practice, from memory: scan faster for more passes"
+        yield _share("dose_step", 100 / (plan.passes + plan.done), COARSE, source)
+
+
+def _share(name: str, value: float, limit: float, source: str) -> Remark:
+    return Remark(
+        name=name, value=value, low=None, high=limit, unit="%", met=value <= limit, source=source
+    )
+
+
+def _side_loss(scene: Scene, plan: DosePlan) -> float:
+    """How much less than in the middle the bottom gets at the side of the field, per cent."""
+    behind = [layer.material for layer in scene.stack.layers if not layer.is_contact]
+    beam = beam_of(scene.case, behind, scene.stack.pattern.field.width / 2)
+    side, middle = (
+        s.resist_dose_rate(False, plan.depth) for s in (replace(scene, beam=beam), scene)
+    )
+    return 100 * float(1 - side.min() / middle.min())
 
 
 def _beyond_the_data(scene: Scene, plan: DosePlan) -> Iterator[Remark]:
@@ -245,8 +272,9 @@ def _beyond_the_data(scene: Scene, plan: DosePlan) -> Iterator[Remark]:
         )
 
 
-def _filter_line(choice: FilterChoice, limit: float) -> FilterLine:
+def _filter_line(choice: FilterChoice, limit: float, now: DosePlan) -> FilterLine:
     plan = choice.plan
+    times = None if plan is None else plan.charge_per_length / now.charge_per_length
     return FilterLine(
         material=choice.material,
         added=choice.added,
@@ -255,5 +283,6 @@ def _filter_line(choice: FilterChoice, limit: float) -> FilterLine:
         ratio=None if plan is None else plan.ratio,
         resist_top_J_per_cm3=None if plan is None else plan.top / 1e6,
         time_s=None if plan is None else plan.time,
+        beam_time_factor=times,
         meets=plan is not None and plan.ratio <= limit,
     )

@@ -8,16 +8,21 @@ from numpy.typing import NDArray
 from thermo.answer.scene import Scene
 from thermo.beam import (
     Exposure,
-    Scan,
+    Piece,
+    WhiteBeam,
     column_heat,
+    dose_rate,
     exposure,
     needed_stroke,
+    stripe_reach,
     time_with_decay,
     unevenness,
 )
+from thermo.beam.attenuation import coefficients
 from thermo.errors import PhysicsError
 
 Array = NDArray[np.float64]
+PERMILLE, PERCENT = 1e-3, 1e-2  # of the dose that the field's edge may lack
 POINTS = 41  # depths at which the dose is worked out
 
 
@@ -26,7 +31,9 @@ class DosePlan:
     """Doses of the finished exposure, J/m3, and how it is reached.
 
     depth, dose : dose against depth in the open resist (m, J/m3)
-    under_absorber, under_absorber_back : under the metal, at the resist's lit face and at its back
+    under_absorber, under_absorber_back : in the middle of a wide absorber, at the resist's lit face
+        and at its back
+    scattered : J/m3, upper estimate of what open parts beside scatter under a fine absorber
     time, passes : what is left to expose, with the ring's lifetime where given; None where nothing
         scans or no dose
     dose_per_pass : J/m3 at the bottom;  wanted : dose asked for there
@@ -37,12 +44,14 @@ class DosePlan:
     dose: Array
     under_absorber: float
     under_absorber_back: float
+    scattered: float
     time: float
     time_constant_current: float
     passes: int | None
     passes_constant_current: int | None
     charge_per_length: float
     stroke_needed: float | None
+    stroke_for_1_percent: float | None
     unevenness: float | None
     wanted: float
     dose_per_pass: float | None = None
@@ -72,19 +81,15 @@ def dose_plan(scene: Scene, done: float = 0.0) -> DosePlan:
     """
     case, stack = scene.case, scene.stack
     depth = np.linspace(0, stack.resist.thickness, POINTS)
-    rate = scene.resist_dose_rate(False, depth)
-    under = scene.resist_dose_rate(True, depth[[0, -1]])
+    if scene.motion is None:
+        return _held(scene, depth)
+    rate, under, scattered = _rates(scene, depth)
     least = float(rate.min())
-    if not least > 0:
-        raise PhysicsError(
-            "no light reaches the bottom of the resist: the dose is never reached; use a thinner "
-            "membrane, filter or resist, or a higher ring energy"
-        )
     wanted, lifetime = case.dose.bottom.value, case.ring.lifetime
     tau = None if lifetime is None else lifetime.value
     current = case.ring.current.value
-    if scene.motion is None:
-        return _held(scene, depth, rate, under, tau)
+    height, face = lit_stripe(scene)
+    field = stack.pattern.field.height
     plan: Exposure = exposure(
         wanted, least, current, scene.motion, tau, done, case.dose.even_passes
     )
@@ -94,48 +99,96 @@ def dose_plan(scene: Scene, done: float = 0.0) -> DosePlan:
         dose=rate * given,
         under_absorber=float(under[0] * given),
         under_absorber_back=float(under[1] * given),
+        scattered=scattered * given,
         time=plan.time_with_decay,
         time_constant_current=plan.time,
         passes=plan.passes_with_decay,
         passes_constant_current=plan.passes,
         charge_per_length=plan.charge_per_length,
-        stroke_needed=needed_stroke(stack.pattern.field.height, scene.sigma, scene.motion),
-        unevenness=dose_unevenness(scene, scene.motion),
+        stroke_needed=needed_stroke(field, stripe_reach(height, face, PERMILLE), scene.motion),
+        stroke_for_1_percent=needed_stroke(
+            field, stripe_reach(height, face, PERCENT), scene.motion
+        ),
+        unevenness=unevenness(field, height, face, scene.motion),
         wanted=wanted,
         dose_per_pass=plan.dose_per_pass,
         done=done,
     )
 
 
-def dose_unevenness(scene: Scene, motion: Scan) -> float:
-    """Peak-to-valley unevenness of the dose at the resist's lit face over the field's height."""
+def _rates(scene: Scene, depth: Array) -> tuple[Array, Array, float]:
+    """Power per depth in the open, under the absorber at both faces, and scattered there."""
+    rate = scene.resist_dose_rate(False, depth)
+    if not float(rate.min()) > 0:
+        raise PhysicsError(
+            "no light reaches the bottom of the resist: the dose is never reached; use a thinner "
+            "membrane, filter or resist, or a higher ring energy"
+        )
+    return rate, scene.resist_dose_rate(True, depth[[0, -1]]), _scattered(scene, depth)
+
+
+def _scattered(scene: Scene, depth: Array) -> float:
+    """Upper estimate of the power per depth that open parts bring under a fine absorber, W/m2.
+
+    All that fluorescence and Compton photons bring to the open resist, and as much of its own
+    Rayleigh photons as of its Compton photons; the largest over the depth, times the open share of
+    the field, as if pattern and its scattered light were mixed evenly.
+    """
+    column = scene.column(False)
+    number = [piece.name for piece in column].index(scene.stack.resist.name)
+    brought = _brought(scene.beam, column, number, depth)
+    power = scene.beam.power
+    for piece in column[:number]:
+        mu = coefficients(piece.material, scene.beam.energy)
+        power = power * np.exp(-mu.attenuation * piece.thickness)
+    behind = replace(scene.beam, power=power)
+    own = _brought(behind, column[number : number + 1], 0, depth)
+    mu = coefficients(column[number].material, scene.beam.energy)
+    spectrum = power.sum(0)
+    rayleigh = float(spectrum @ mu.rayleigh / (spectrum @ (mu.compton * (1 - mu.recoil))))
+    open_share = 1 - float(np.mean(scene.stack.pattern.rows))
+    return open_share * float((brought + rayleigh * own).max())
+
+
+def _brought(beam: WhiteBeam, column: list[Piece], number: int, depth: Array) -> Array:
+    """What fluorescence and Compton photons bring to one piece of a column, W/m2."""
+    inside = depth[1:-1]  # the faces of a base shine for a few micrometres only
+    with_, spot = (dose_rate(beam, column, number, inside, brought=b) for b in (True, False))
+    return with_ - spot
+
+
+def lit_stripe(scene: Scene) -> tuple[Array, Array]:
+    """Heights of the rays (m) and the power each leaves at the resist's lit face, W/m."""
     resist = scene.stack.resist
     cut = np.array([0.0, 0.02, 1.0]) * resist.thickness
     column = [replace(p, depths=cut) if p.name == resist.name else p for p in scene.column(False)]
     heat = column_heat(scene.beam, column)
-    profile = heat.heat[heat.names.index(resist.name)][0]
-    return unevenness(scene.stack.pattern.field.height, scene.beam.height, profile, motion)
+    return scene.beam.height, heat.heat[heat.names.index(resist.name)][0]
 
 
-def _held(scene: Scene, depth: Array, rate: Array, under: Array, tau: float | None) -> DosePlan:
-    """Plan of a held beam: the dose rate at the stripe's middle decides."""
-    beam, wanted = scene.beam, scene.case.dose.bottom.value
+def _held(scene: Scene, depth: Array) -> DosePlan:
+    """Plan of a held beam: the light of the stripe's middle ray decides, W/m3 per height."""
+    beam, case = scene.beam, scene.case
     step = beam.height[1] - beam.height[0]
-    profile = beam.power.sum(1)
-    middle = float(profile.max() / profile.sum() / step)  # share of the stripe per height, 1/m
-    time = wanted / (rate.min() * middle)
-    given = time * middle
+    ray = beam.power[len(beam.height) // 2][None] / step
+    middle = replace(scene, beam=replace(beam, height=np.zeros(1), power=ray))
+    rate, under, scattered = _rates(middle, depth)
+    wanted, lifetime = case.dose.bottom.value, case.ring.lifetime
+    time = wanted / float(rate.min())
+    swept = float(scene.resist_dose_rate(False, depth).min())
     return DosePlan(
         depth=depth,
-        dose=rate * given,
-        under_absorber=float(under[0] * given),
-        under_absorber_back=float(under[1] * given),
-        time=time if tau is None else time_with_decay(time, tau),
+        dose=rate * time,
+        under_absorber=float(under[0] * time),
+        under_absorber_back=float(under[1] * time),
+        scattered=scattered * time,
+        time=time if lifetime is None else time_with_decay(time, lifetime.value),
         time_constant_current=time,
         passes=None,
         passes_constant_current=None,
-        charge_per_length=wanted * scene.case.ring.current.value / float(rate.min()),
+        charge_per_length=wanted * case.ring.current.value / swept,
         stroke_needed=None,
+        stroke_for_1_percent=None,
         unevenness=None,
         wanted=wanted,
     )

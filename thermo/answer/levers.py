@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 from thermo.answer.outcome import Outcome
 from thermo.answer.spread import CoarseRuns, try_setting
-from thermo.beam import Motion, needed_stroke
+from thermo.beam import Motion
 from thermo.case import Case, Filter
 from thermo.units import Quantity, to_unit
 
@@ -111,8 +111,8 @@ def _faster(outcome: Outcome) -> float | None:
     motion = scene.motion
     if not isinstance(motion, Motion):
         return None
-    field = scene.stack.pattern.field.height
-    spare = motion.stroke - needed_stroke(field, scene.sigma, motion) + 2 * motion.turn
+    needed = outcome.dose.stroke_needed
+    spare = motion.stroke - needed + 2 * motion.turn if needed is not None else 0.0
     most = (spare * motion.acceleration) ** 0.5 if spare > 0 else 0.0
     speed = min(4 * motion.speed, 0.98 * most)
     return speed if speed > 1.1 * motion.speed else None

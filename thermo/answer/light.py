@@ -24,15 +24,18 @@ from thermo.units import Quantity
 Foil = tuple[str, Material, float]  # name, material, thickness or length in m
 
 
-def beam_of(case: Case, behind: Sequence[Material], added: Sequence[Foil] = ()) -> WhiteBeam:
+def beam_of(case: Case, behind: Sequence[Material], x: float = 0.0) -> WhiteBeam:
     """White beam at the mask of a case.
 
-    behind : materials it meets from the mask on;  added : more foils behind the case's own
+    behind : materials it meets from the mask on
+    x : horizontal place at the mask, m; a wiggler's beam is weaker and softer off its middle
     """
+    source = source_of(case)
+    if isinstance(source, Wiggler) and x:
+        source = source.seen_from(abs(x) / case.beam.distance.value)
     return white_beam(
-        source_of(case), case.beam.distance.value, [*foils_of(case), *added], behind,
-        profile=profile_of(case),
-    )  # fmt: skip
+        source, case.beam.distance.value, foils_of(case), behind, profile=profile_of(case)
+    )
 
 
 def source_of(case: Case) -> Source:
@@ -47,13 +50,8 @@ def source_of(case: Case) -> Source:
     if ring.poles is None or ring.period is None:
         return magnet
     wiggler = Wiggler(magnet, ring.poles.value, ring.period.value)
-    wiggler.edge_loss(edge_angle(case))  # refuses a lit width outside the fan
+    wiggler.seen_from(case.beam.width.value / 2 / case.beam.distance.value)  # inside the fan?
     return wiggler
-
-
-def edge_angle(case: Case) -> float:
-    """Horizontal angle from the middle of the beam to the edge of the lit width, rad."""
-    return case.beam.width.value / 2 / case.beam.distance.value
 
 
 def _tabulated(case: Case, magnet: BendingMagnet | None) -> TabulatedSpectrum:

@@ -18,8 +18,7 @@ from thermo.case import Case
 Regime = Literal["still", "few_passes", "limit_cycle"]
 NEEDS_CYCLE = "needs the scan cycle: a static map may even have the wrong sign"
 DOSE = 0.03  # share by which cross sections and the absorption model leave a dose uncertain
-UNDER, HARD_UNDER = 0.25, 1.0  # the same under the absorber
-HARD_BEAM = 5.0  # keV, half of the power above: light scattered in from the open parts counts there
+UNDER = 0.1  # the same in the middle of a wide absorber; beside open parts scattered light is added
 EVEN = 0.01  # dose unevenness over the field that practice allows
 SWING = (0.4, 0.05)  # share of the closed-form swing that may be too much, and too little
 FEW_PASSES = "over before temperatures settle: the transient from cold is not solved yet"
@@ -73,7 +72,7 @@ def judge(
     return (
         *_temperature_lines(case, state, dose, settled),
         *_placement_lines(case, regime, expansion),
-        *_dose_lines(case, dose, state.scene.beam.half_power > HARD_BEAM),
+        *_dose_lines(case, dose),
     )
 
 
@@ -167,7 +166,7 @@ def _size(ppm: float) -> str:
     return "larger" if ppm > 0 else "smaller"
 
 
-def _dose_lines(case: Case, dose: DosePlan, hard: bool) -> Iterator[Judged]:
+def _dose_lines(case: Case, dose: DosePlan) -> Iterator[Judged]:
     limits, resist = case.limits, "resist"
     if limits.dose_top is not None:
         top, limit = dose.top / 1e9, limits.dose_top.value / 1e9
@@ -178,8 +177,9 @@ def _dose_lines(case: Case, dose: DosePlan, hard: bool) -> Iterator[Judged]:
         yield Judged("dose_ratio", resist, "", dose.ratio, limit, "case", model=model)
     if limits.dose_under_absorber is not None:
         under, limit = dose.under_absorber / 1e6, limits.dose_under_absorber.value / 1e6
-        model = (UNDER * under, (HARD_UNDER if hard else UNDER) * under)
-        note = "light scattered in from open parts may double it in a hard beam" if hard else ""
+        more = dose.scattered / 1e6
+        model = (UNDER * under, UNDER * under + more)
+        note = f"in fine patterns open parts beside may scatter up to {more:.3g} J/cm3 more into it"
         yield Judged(
             "dose_under_absorber", resist, "J/cm3", under, limit, "case", note, model=model
         )

@@ -4,14 +4,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from thermo.answer.exposure import DosePlan
-from thermo.answer.light import edge_angle, foils_of
+from thermo.answer.light import foils_of
 from thermo.answer.scene import Scene
 from thermo.answer.schema import PathLine, PhotonBlock, PhotonLine
 from thermo.beam import (
     Bracket,
     PhotonHeat,
     Piece,
-    Wiggler,
     column_heat,
     follow_photons,
     power_bracket,
@@ -24,17 +23,17 @@ MODEL = (
     "energy absorbed on the spot, and what fluorescence and Compton photons bring to other layers; "
     "Rayleigh scattering takes nothing; each band runs from bare energy absorption to attenuation; "
     "within about 1 % of the Monte Carlo of --photons in open layers, under absorber within about "
-    "25 %: there the Monte Carlo is the reference"
+    "10 %: there the Monte Carlo is the reference; both know layers without an edge, so what open "
+    "parts beside scatter under a fine absorber is estimated apart"
 )
 
 
 def source_words(scene: Scene) -> str:
-    """The source in one line; of a wiggler also how much weaker its beam is at the edge."""
-    source = scene.beam.source
-    text = source.describe()
-    if isinstance(source, Wiggler):
-        loss = source.edge_loss(edge_angle(scene.case))
-        text += f", {100 * loss:.2g} % weaker at the edge of the lit width than in its middle"
+    """The source in one line, with the distance at which a table's width is counted."""
+    text = scene.beam.source.describe()
+    table = scene.case.tables.get("ring.spectrum")
+    if table is not None and "per_mm" in "".join(table.columns):
+        text += f", per mm of width at {scene.case.beam.distance.value:.4g} m"
     return text
 
 

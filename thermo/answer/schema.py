@@ -88,7 +88,9 @@ class DoseBlock(_Block):
     """The exposure plan.
 
     time and passes with the ring's lifetime where one is given; *_constant_current without; after
-    a stop they are those that are left. under_absorber at the resist's lit face, *_back at its back
+    a stop they are those that are left. under_absorber: in the middle of a wide absorber, at the
+    resist's lit face and at its back; scattered_under: upper estimate of what comes on top of it
+    under a fine one from open parts beside
     """
 
     resist_top_J_per_cm3: float
@@ -96,6 +98,7 @@ class DoseBlock(_Block):
     ratio: float
     under_absorber_J_per_cm3: float
     under_absorber_back_J_per_cm3: float
+    scattered_under_J_per_cm3: float
     per_pass_J_per_cm3: float | None
     time_s: float
     passes: int | None

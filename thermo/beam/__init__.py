@@ -10,6 +10,7 @@ from thermo.beam.plan import (
     exposure,
     needed_stroke,
     passes_done,
+    stripe_reach,
     time_with_decay,
     unevenness,
 )
@@ -50,6 +51,7 @@ __all__ = [
     "passes_done",
     "power_bracket",
     "profile_fwhm",
+    "stripe_reach",
     "time_with_decay",
     "unevenness",
     "white_beam",

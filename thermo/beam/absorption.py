@@ -83,11 +83,12 @@ def dose_rate(
     pieces: Sequence[Piece],
     number: int,
     depth: Array,
+    brought: bool = True,
 ) -> Array:
     """Power absorbed per depth, G(z), in piece `number` of a column, W/m2, shape of depth.
 
     G(z) = sum P mu_en exp(-mu_att z) + what is brought there; the stripe's whole height counted:
-    the dose of one pass at speed v is G/v, J/m3.
+    the dose of one pass at speed v is G/v, J/m3.  brought : False leaves out the second part.
     """
     power = beam.power.sum(0)
     for piece in pieces[:number]:
@@ -95,8 +96,10 @@ def dose_rate(
         power = power * np.exp(-mu.attenuation * piece.thickness)
     mu = coefficients(pieces[number].material, beam.energy)
     fade = np.exp(-np.multiply.outer(np.asarray(depth, float), mu.attenuation))
-    brought = _exchange(beam, pieces).below[number].derivative()(depth)
-    return np.asarray(fade @ (power * mu.deposition(None)) + brought * beam.on_mask)
+    spot = np.asarray(fade @ (power * mu.deposition(None)))
+    if not brought:
+        return spot
+    return spot + _exchange(beam, pieces).below[number].derivative()(depth) * beam.on_mask
 
 
 def _exchange(beam: WhiteBeam, pieces: Sequence[Piece]) -> Exchange:

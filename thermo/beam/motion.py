@@ -149,7 +149,7 @@ class MotionTable:
         density = self.time_density(self.middle - self.stroke / 2 + way)
         slow = density * self.speed * FULL_SPEED > 1
         outer = (slow[: ACROSS // 4], slow[: -ACROSS // 4 : -1])
-        end = max(int(np.flatnonzero(side).max(initial=-1)) + 1 for side in outer)
+        end = max(len(side) if side.all() else int(side.argmin()) for side in outer)
         return min(float(way[end]) / FULL_SPEED**2, self.stroke / 2)
 
     def places(self, step: float) -> tuple[Array, Array]:

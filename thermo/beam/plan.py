@@ -4,12 +4,13 @@
     charge per length of scan q = D I/G = n I/v = Q/L_eff                             (2)
     time at decaying current t = -tau_b ln(1 - t0/tau_b)                              (3)
     passes' worth of N passes at decaying current (tau_b/T)(1 - exp(-N T/tau_b))      (4)
-    needed stroke = Y + 2 k sigma + 2 s_a + 2 |y_m|                                   (5)
+    needed stroke = Y + 2 r + 2 s_a + 2 |y_m|                                         (5)
 
 D wanted dose (J/m3) at depth z, G power absorbed per depth at ring current I, v speed, Q charge,
-T time of a pass, t0 time at constant current, tau_b ring lifetime, Y field height, sigma beam
-height (standard deviation), y_m place of the stripe at mid-stroke.  k = 3 for 0.1 % dose
-unevenness, 2.33 for 1 %.  (3) is (4) set to n T = t0.  Arithmetic; k is common practice.
+T time of a pass, t0 time at constant current, tau_b ring lifetime, Y field height, y_m place of the
+stripe at mid-stroke, r its reach: beyond it lies the share of its power that the dose at the
+field's edge may lack.  For a Gaussian r = k sigma, k = 3 for 0.1 %, 2.33 for 1 % (common
+practice).  (3) is (4) set to n T = t0.  Arithmetic.
 """
 
 import math
@@ -135,9 +136,21 @@ def time_with_decay(time: float, lifetime: float) -> float:
     return -lifetime * math.log1p(-time / lifetime)
 
 
-def needed_stroke(field: float, sigma: float, motion: Scan, k: float = 3.0) -> float:
-    """Stroke (m) that gives an even dose over a field of height `field`, equation (5)."""
-    return field + 2 * k * sigma + 2 * motion.turn + 2 * abs(motion.middle)
+def needed_stroke(field: float, reach: float, motion: Scan) -> float:
+    """Stroke (m) that gives an even dose over a field of height `field`, equation (5).
+
+    reach : how far the stripe reaches from its middle, m: k sigma, or as `stripe_reach` says
+    """
+    return field + 2 * reach + 2 * motion.turn + 2 * abs(motion.middle)
+
+
+def stripe_reach(height: Array, profile: Array, share: float) -> float:
+    """Height (m) above which only this share of an even stripe's power lies.
+
+    height : heights of the rays, m;  profile : W/m in each ray
+    """
+    above = profile[::-1].cumsum()[::-1] - profile / 2
+    return float(np.interp(-share, -above / profile.sum(), height))
 
 
 def unevenness(field: float, height: Array, profile: Array, motion: Scan) -> float:

@@ -201,10 +201,10 @@ class Wiggler:
         K = constants.e * self.pole.field * self.period / (2 * np.pi * constants.m_e * constants.c)
         return float(K / self.pole.gamma)
 
-    def edge_loss(self, angle: float) -> float:
-        """Share by which the beam is weaker at a horizontal angle (rad) than in its middle, (5).
+    def seen_from(self, angle: float) -> "Wiggler":
+        """The wiggler as seen at a horizontal angle (rad): poles of the weaker field of (5).
 
-        Raises PhysicsError outside the fan.
+        Raises PhysicsError outside the fan, and where next to nothing is left.
         """
         if not angle <= self.half_fan:
             raise PhysicsError(
@@ -212,7 +212,8 @@ class Wiggler:
                 f" fan; allowed: up to {1e3 * self.half_fan:.3g} mrad; narrow beam.width or check "
                 "ring.period"
             )
-        return float(1 - np.sqrt(1 - (angle / self.half_fan) ** 2))
+        weaker = max(float(np.sqrt(1 - (angle / self.half_fan) ** 2)), 1e-3)
+        return replace(self, pole=replace(self.pole, field=weaker * self.pole.field))
 
     def power(self, energy: ArrayLike) -> Array:
         """Power per radian and photon energy (keV), W/(rad keV)."""

@@ -7,6 +7,8 @@ from pydantic import BaseModel
 
 from thermo.case.faults import Refusal, missing, nearest_name
 from thermo.case.schema import SECTIONS
+from thermo.errors import shown
+from thermo.units import Quantity
 
 __all__ = ["dig", "needed_refusals"]
 
@@ -59,6 +61,11 @@ def _source(tree: Any) -> Iterator[Refusal]:
         without = "without ring.spectrum"
         yield from (_missing(key, without) for key in MAGNET if dig(tree, key) is None)
         yield from _pair(tree, "ring.poles", "ring.period", "a wiggler is given by both")
+        poles = dig(tree, "ring.poles")
+        count = poles.value if isinstance(poles, Quantity) else poles
+        if isinstance(count, str) or (isinstance(count, float) and count % 1):
+            text = f"'{shown(poles)}' is no number of poles; allowed: a whole number, as 20"
+            yield ("ring", "poles"), f"{text}; write it without quotes and unit"
         if dig(tree, "ring.spectrum_current") is not None:
             yield _missing("ring.spectrum", "beside ring.spectrum_current")
         return

@@ -30,7 +30,7 @@ energy = "1.9 GeV"                # electron energy
 current = "150 mA"                # beam current at the start
 field = "1.3 T"                   # field of the bending magnet
 lifetime = "12 h"                 # of the beam; leave out for constant current
-#   a wiggler instead:  poles = "20" and period = "140 mm", field = that of its poles
+#   a wiggler instead:  poles = 20 and period = "140 mm", field = that of its poles
 #   a spectrum of your own instead: spectrum = "beam.csv", spectrum_current = "150 mA";
 #   'warmstack dose CASE --spectrum beam.csv' shows how such a file looks
 

@@ -6,6 +6,7 @@ from thermo.show.photons import SEEN, photon_rows, small
 from thermo.show.words import dose_value, duration, wrapped
 
 BAR = 40  # columns of the longest bar
+OVER = 1.2  # times the wanted dose: more than a last whole pass makes
 LIT = 0.999  # share that passes what is not worth a row
 
 
@@ -28,7 +29,7 @@ def dose_text(report: DoseReport) -> str:
 def _plan(r: DoseReport) -> list[str]:
     d = r.dose
     left = " still to go" if r.done_passes else ""
-    passes = "" if d.passes is None else f", {d.passes} passes"
+    passes = "" if d.passes is None else f", {d.passes} pass{'' if d.passes == 1 else 'es'}"
     rows = [f"Plan      {duration(d.time_s)}{passes}{left}"]
     if (d.time_s, d.passes) != (d.time_constant_current_s, d.passes_constant_current):
         steady = (
@@ -39,21 +40,30 @@ def _plan(r: DoseReport) -> list[str]:
             " current)"
         )
     if r.done_passes:
-        rows.append(f"          {r.done_passes:.5g} passes' worth at this current are done")
+        rows.append(
+            f"          {r.done_passes:.5g} passes' worth at this ring current are done (passes "
+            "given at a lower current are worth less; a logged charge counts exactly)"
+        )
+        if d.resist_bottom_J_per_cm3 > OVER * r.wanted_J_per_cm3:
+            over = d.resist_bottom_J_per_cm3 / r.wanted_J_per_cm3
+            rows[0] = f"Plan      OVEREXPOSED already: {over:.3g} times the wanted dose is given"
     rows.append(f"          {d.charge_mA_min_per_cm:.4g} mA min per cm of scan for the whole dose")
     if d.per_pass_J_per_cm3 is not None:
         rows[-1] += (
             f"; {dose_value(d.per_pass_J_per_cm3)} a pass at the bottom, dose step "
-            f"{r.step_percent or 0:.2g} %"
+            f"{small(r.step_percent or 0)} %"
         )
     rows.append(
         f"Dose      top {dose_value(d.resist_top_J_per_cm3)}, bottom "
-        f"{dose_value(d.resist_bottom_J_per_cm3)} (wanted {dose_value(r.wanted_J_per_cm3)}), "
-        f"ratio {d.ratio:.3g}"
+        f"{dose_value(d.resist_bottom_J_per_cm3)} at least (wanted "
+        f"{dose_value(r.wanted_J_per_cm3)}), ratio {d.ratio:.3g}"
     )
     rows.append(
         f"          under absorber {dose_value(d.under_absorber_J_per_cm3)} at the lit face, "
-        f"{dose_value(d.under_absorber_back_J_per_cm3)} at the back; good to about 25 %"
+        f"{dose_value(d.under_absorber_back_J_per_cm3)} at the back, in the middle of a "
+        "wide absorber; "
+        "in fine patterns open parts beside may scatter up to "
+        f"{dose_value(d.scattered_under_J_per_cm3)} more into it"
     )
     return rows
 
@@ -96,14 +106,17 @@ def _remark(r: Remark) -> str:
 
 
 def _filters(r: DoseReport) -> list[str]:
-    if not r.filters or r.ratio_limit is None:
+    if r.ratio_limit is None or r.done_passes:
         return []
+    if not r.filters:
+        none = "Filters   no foil of the case brings the dose ratio down to"
+        return [f"{none} {r.ratio_limit:g}"] if r.dose.ratio > r.ratio_limit else []
     head = f"Filters, for a dose ratio of {r.ratio_limit:g} (now {r.dose.ratio:.3g}, "
     rows = [f"{head}{duration(r.dose.time_s)})"]
-    return rows + [_filter(line, r.dose.time_s) for line in r.filters]
+    return rows + [_filter(line) for line in r.filters]
 
 
-def _filter(line: FilterLine, now: float) -> str:
+def _filter(line: FilterLine) -> str:
     change = f"{line.material} {_thick(line.before_um)} -> {_thick(line.thickness_um)}"
     if line.added:
         change = f"add {line.material} {_thick(line.thickness_um)}"
@@ -111,7 +124,7 @@ def _filter(line: FilterLine, now: float) -> str:
         return f"  {change:<36} the dose is then never reached with the ring's lifetime"
     return (
         f"  {change:<36} ratio {line.ratio:.3g}, top {dose_value(line.resist_top_J_per_cm3)}, "
-        f"{duration(line.time_s)} ({line.time_s / now:.2f} times)"
+        f"{duration(line.time_s)} ({line.beam_time_factor:.2f} times the charge)"
         f"{'' if line.meets else ': not enough'}"
     )
 
@@ -138,6 +151,8 @@ def _met(p: PathLine) -> str:
 
 
 def _thick(um: float) -> str:
+    if um >= 1e6:
+        return f"{um / 1e6:.3g} m"
     return f"{um / 1e3:.3g} mm" if um >= 1e3 else f"{um:.3g} um"
 
 

@@ -18,7 +18,9 @@ def duration(s: float) -> str:
     """A time in the unit in which it is spoken of."""
     if s < 120:
         return f"{s:.0f} s"
-    return f"{s / 60:.0f} min" if s < 7200 else f"{s / 3600:.1f} h"
+    if s < 7200:
+        return f"{s / 60:.1f} min" if s < 600 else f"{s / 60:.0f} min"
+    return f"{s / 3600:.1f} h"
 
 
 def growth(ppm: float) -> str:
