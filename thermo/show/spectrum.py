@@ -29,6 +29,7 @@ def write_spectrum(scene: Scene, file: Path) -> None:
         f"{OPENING} '{scene.case.title}': {beam.source.describe()}",
         f"# ring current {1e3 * ring.current.value:.6g} mA, {distance:.6g} m from the source, "
         "before the first window",
+        "# light below 100 eV, 1 to 2 % of what the first window takes, is left out",
         "energy_eV,power_W_per_eV_per_mm",
         *(f"{1e3 * E:.8g},{P:.8g}" for E, P in zip(energy.tolist(), power.tolist(), strict=True)),
     ]
