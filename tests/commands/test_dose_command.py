@@ -4,7 +4,7 @@ import json
 
 import pytest
 
-from thermo.answer.dose_report import DoseReport
+from thermo.answer.dose_schema import DoseReport
 
 
 def test_the_first_lines_say_time_passes_charge_and_doses(warmstack, small_path):

@@ -1,9 +1,9 @@
 """How far X-rays reach in one material: by photon energy, and in the beam of a case."""
 
 import numpy as np
-from pydantic import BaseModel, ConfigDict
 
 from thermo.answer.scene import Scene
+from thermo.answer.schema import Block
 from thermo.beam.attenuation import coefficients
 from thermo.materials import Material, gas_at
 
@@ -13,18 +13,16 @@ PATHS = (0.01, 0.1, 1.0, 10.0)  # m, of a gas
 ROOM, ONE_ATM = 293.15, 101325.0  # K, Pa
 
 
-class Reach(BaseModel):
+class Reach(Block):
     """Attenuation length 1/mu (without Rayleigh scattering) at one photon energy."""
 
-    model_config = ConfigDict(frozen=True)
     photon_energy_keV: float
     attenuation_length_um: float
 
 
-class Share(BaseModel):
+class Share(Block):
     """What a thickness takes of the power that reaches the mask: heat, and lost to the beam."""
 
-    model_config = ConfigDict(frozen=True)
     thickness_um: float
     absorbed: float
     attenuated: float

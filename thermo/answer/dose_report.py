@@ -4,9 +4,15 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
-from pydantic import BaseModel, ConfigDict, Field
 
 from thermo.answer.blocks import beam_block, dose_block
+from thermo.answer.dose_schema import (
+    DepthLine,
+    DoseReport,
+    FilterLine,
+    MotionBlock,
+    Remark,
+)
 from thermo.answer.estimate import CAUTIONS
 from thermo.answer.exposure import DosePlan, dose_plan
 from thermo.answer.filters import FilterChoice, filter_choices
@@ -14,100 +20,13 @@ from thermo.answer.light import beam_of
 from thermo.answer.path import path_lines, photon_block
 from thermo.answer.resist import softens_with_dose
 from thermo.answer.scene import Scene
-from thermo.answer.schema import (
-    SCHEMA,
-    BeamBlock,
-    CaseBlock,
-    DoseBlock,
-    PathLine,
-    PhotonBlock,
-)
+from thermo.answer.schema import CaseBlock
 from thermo.beam import Wiggler
 from thermo.materials import practice, practice_note, softening_by_dose
 
 COARSE = 3.0  # %: the dose of one pass that practice allows
 ROWS = 9  # of the table of dose against depth
 PLACES = 8  # intervals of the stroke in the table of time spent
-
-
-class _Block(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
-
-
-class DepthLine(_Block):
-    """Dose at one depth of the resist, in the open."""
-
-    depth_um: float
-    dose_J_per_cm3: float
-
-
-class MotionBlock(_Block):
-    """The scan: stroke, speed over its middle, time of a pass, and where the time is spent.
-
-    duty: share of the time in which the stripe's middle lies over the field;
-    time_s_per_mm: time of a pass per length, by the middle of each interval of the stroke
-    """
-
-    stroke_mm: float
-    speed_mm_per_s: float
-    pass_time_s: float
-    turn_mm: float
-    duty: float
-    stroke_needed_mm: float
-    stroke_for_1_percent_mm: float
-    unevenness_percent: float
-    time_s_per_mm: tuple[tuple[float, float], ...]
-
-
-class Remark(_Block):
-    """A value of the plan beside what is usual or asked for, with who says so; low may be None."""
-
-    name: str
-    value: float
-    low: float | None
-    high: float
-    unit: str
-    met: bool
-    source: str
-
-
-class FilterLine(_Block):
-    """One change of the filters and what it does; numbers None where the dose is never reached."""
-
-    material: str
-    added: bool
-    before_um: float
-    thickness_um: float
-    ratio: float | None
-    resist_top_J_per_cm3: float | None
-    time_s: float | None
-    beam_time_factor: float | None
-    meets: bool
-
-
-class DoseReport(_Block):
-    """Everything `warmstack dose` says."""
-
-    schema_: int = Field(default=SCHEMA, alias="schema")
-    case: CaseBlock
-    beam: BeamBlock
-    path: tuple[PathLine, ...]
-    dose: DoseBlock
-    wanted_J_per_cm3: float
-    done_passes: float
-    step_percent: float | None
-    depth: tuple[DepthLine, ...]
-    motion: MotionBlock | None
-    remarks: tuple[Remark, ...]
-    note: str
-    ratio_limit: float | None
-    filters: tuple[FilterLine, ...]
-    photons: PhotonBlock | None
-    cautions: tuple[str, ...]
-
-    def to_json(self) -> str:
-        """The report as JSON."""
-        return self.model_dump_json(by_alias=True, indent=1) + "\n"
 
 
 @dataclass(frozen=True)
@@ -160,8 +79,11 @@ def _depths(plan: DosePlan) -> tuple[DepthLine, ...]:
 
 def _motion(scene: Scene, plan: DosePlan) -> MotionBlock | None:
     motion = scene.motion
-    if motion is None or plan.unevenness is None:
+    if motion is None:
         return None
+    assert plan.stroke_needed is not None
+    assert plan.stroke_for_1_percent is not None
+    assert plan.unevenness is not None
     field = scene.stack.pattern.field.height
     edges = np.linspace(-motion.stroke / 2, motion.stroke / 2, PLACES + 1)
     middles = 1e3 * (edges[:-1] + edges[1:]) / 2
@@ -172,8 +94,8 @@ def _motion(scene: Scene, plan: DosePlan) -> MotionBlock | None:
         pass_time_s=motion.pass_time,
         turn_mm=1e3 * motion.turn,
         duty=motion.duty(field),
-        stroke_needed_mm=1e3 * (plan.stroke_needed or 0),
-        stroke_for_1_percent_mm=1e3 * (plan.stroke_for_1_percent or 0),
+        stroke_needed_mm=1e3 * plan.stroke_needed,
+        stroke_for_1_percent_mm=1e3 * plan.stroke_for_1_percent,
         unevenness_percent=100 * plan.unevenness,
         time_s_per_mm=tuple(zip(middles.tolist(), spent.tolist(), strict=True)),
     )

@@ -10,6 +10,7 @@ from thermo.beam import (
     Exposure,
     Piece,
     WhiteBeam,
+    behind,
     column_heat,
     dose_rate,
     exposure,
@@ -23,6 +24,7 @@ from thermo.errors import PhysicsError
 
 Array = NDArray[np.float64]
 PERMILLE, PERCENT = 1e-3, 1e-2  # of the dose that the field's edge may lack
+FACE = 0.02  # share of the resist's thickness that stands for its face
 POINTS = 41  # depths at which the dose is worked out
 
 
@@ -134,17 +136,12 @@ def _scattered(scene: Scene, depth: Array) -> float:
     Rayleigh photons as of its Compton photons; the largest over the depth, times the open share of
     the field, as if pattern and its scattered light were mixed evenly.
     """
-    column = scene.column(False)
-    number = [piece.name for piece in column].index(scene.stack.resist.name)
+    column, number = scene.column(False), scene.resist_number(False)
     brought = _brought(scene.beam, column, number, depth)
-    power = scene.beam.power
-    for piece in column[:number]:
-        mu = coefficients(piece.material, scene.beam.energy)
-        power = power * np.exp(-mu.attenuation * piece.thickness)
-    behind = replace(scene.beam, power=power)
-    own = _brought(behind, column[number : number + 1], 0, depth)
-    mu = coefficients(column[number].material, scene.beam.energy)
-    spectrum = power.sum(0)
+    light = behind(scene.beam, column[:number])
+    own = _brought(light, column[number : number + 1], 0, depth)
+    mu = coefficients(column[number].material, light.energy)
+    spectrum = light.power.sum(0)
     rayleigh = float(spectrum @ mu.rayleigh / (spectrum @ (mu.compton * (1 - mu.recoil))))
     open_share = 1 - float(np.mean(scene.stack.pattern.rows))
     return open_share * float((brought + rayleigh * own).max())
@@ -159,11 +156,8 @@ def _brought(beam: WhiteBeam, column: list[Piece], number: int, depth: Array) ->
 
 def lit_stripe(scene: Scene) -> tuple[Array, Array]:
     """Heights of the rays (m) and the power each leaves at the resist's lit face, W/m."""
-    resist = scene.stack.resist
-    cut = np.array([0.0, 0.02, 1.0]) * resist.thickness
-    column = [replace(p, depths=cut) if p.name == resist.name else p for p in scene.column(False)]
-    heat = column_heat(scene.beam, column)
-    return scene.beam.height, heat.heat[heat.names.index(resist.name)][0]
+    heat = column_heat(scene.beam, scene.column(False, (0.0, FACE, 1.0)))
+    return scene.beam.height, heat.heat[scene.resist_number(False)][0]
 
 
 def _held(scene: Scene, depth: Array) -> DosePlan:

@@ -12,8 +12,7 @@ from scipy.optimize import brentq
 
 from thermo.answer.exposure import POINTS, DosePlan, dose_plan
 from thermo.answer.scene import Scene
-from thermo.beam import WhiteBeam
-from thermo.beam.attenuation import coefficients
+from thermo.beam import Piece, WhiteBeam, behind
 from thermo.case import Filter
 from thermo.errors import PhysicsError
 from thermo.materials import Material
@@ -35,7 +34,6 @@ class FilterChoice:
     before: float
     thickness: float
     plan: DosePlan | None
-    never: str = ""
 
 
 def filter_choices(scene: Scene, limit: float) -> Iterator[FilterChoice]:
@@ -79,15 +77,14 @@ def dose_ratio(scene: Scene, beam: WhiteBeam) -> float:
 
 
 def thicker(beam: WhiteBeam, material: Material, extra: float) -> WhiteBeam:
-    """The beam behind so much more of a foil (m); its heat is not booked."""
-    through = np.exp(-coefficients(material, beam.energy).attenuation * extra)
-    return replace(beam, power=beam.power * through)
+    """The beam behind so much more of a foil (m)."""
+    return behind(beam, [Piece(material.name, material, np.array([0.0, extra]))])
 
 
 def _tried(scene: Scene, material: str, added: bool, before: float, after: float) -> FilterChoice:
     beam = thicker(scene.beam, scene.case.materials[material], after - before)
     try:
         plan = dose_plan(replace(scene, beam=beam))
-    except PhysicsError as error:
-        return FilterChoice(material, added, before, after, None, str(error))
+    except PhysicsError:
+        return FilterChoice(material, added, before, after, None)
     return FilterChoice(material, added, before, after, plan)

@@ -3,7 +3,7 @@
 import numpy as np
 from numpy.typing import NDArray
 
-from thermo.answer.exposure import DosePlan
+from thermo.answer.exposure import FACE, DosePlan
 from thermo.answer.light import foils_of
 from thermo.answer.scene import Scene
 from thermo.answer.schema import PathLine, PhotonBlock, PhotonLine
@@ -11,14 +11,14 @@ from thermo.beam import (
     Bracket,
     PhotonHeat,
     Piece,
+    behind,
     column_heat,
     follow_photons,
     power_bracket,
 )
-from thermo.beam.attenuation import coefficients
 
 Array = NDArray[np.float64]
-TOP = 0.02  # share of the resist's thickness that stands for its faces in the photons' count
+CUTS = (0, FACE, 0.25, 0.5, 0.75, 1 - FACE, 1)  # of the resist in the photons' count
 MODEL = (
     "energy absorbed on the spot, and what fluorescence and Compton photons bring to other layers; "
     "Rayleigh scattering takes nothing; each band runs from bare energy absorption to attenuation; "
@@ -54,12 +54,9 @@ def path_lines(scene: Scene) -> tuple[PathLine, ...]:
         )
         for number, ((_, stuff, thickness), stopped) in enumerate(foils, 1)
     ]
-    power = beam.power.sum(0)
     pieces = scene.column(False)
     for piece, b in zip(pieces, _brackets(scene, pieces), strict=True):
-        passes = power * np.exp(
-            -coefficients(piece.material, beam.energy).attenuation * piece.thickness
-        )
+        left = behind(beam, [piece])
         found.append(
             PathLine(
                 name=piece.name,
@@ -69,10 +66,10 @@ def path_lines(scene: Scene) -> tuple[PathLine, ...]:
                 low_W_per_cm=b.low / 100,
                 high_W_per_cm=b.high / 100,
                 heat_W=b.value / 100 * width,
-                transmission=float(passes.sum() / power.sum()) if power.any() else 0.0,
+                transmission=left.on_mask / beam.on_mask if beam.on_mask > 0 else 0.0,
             )
         )
-        power = passes
+        beam = left
     return tuple(found)
 
 
@@ -105,25 +102,15 @@ def photon_block(scene: Scene, plan: DosePlan, photons: int, seed: int = 1) -> P
 
 def _against_model(scene: Scene, covered: bool, found: PhotonHeat) -> tuple[Array, Array]:
     """Heat by photons over that of the default model in each slab of the resist, and its error."""
-    model = column_heat(scene.beam, _cut(scene, covered))
-    at = model.names.index(scene.stack.resist.name)
+    model = column_heat(scene.beam, scene.column(covered, CUTS))
+    at = scene.resist_number(covered)
     own = model.heat[at].sum(1)
     return found.heat[at] / own, found.error[at] / own
 
 
-def _cut(scene: Scene, covered: bool) -> list[Piece]:
-    """The column with the resist cut near its faces."""
-    resist = scene.stack.resist
-    cuts = np.array([0, TOP, 0.25, 0.5, 0.75, 1 - TOP, 1]) * resist.thickness
-    return [
-        Piece(p.name, p.material, cuts) if p.name == resist.name else p
-        for p in scene.column(covered)
-    ]
-
-
 def _followed(scene: Scene, covered: bool, photons: int, seed: int) -> PhotonHeat:
     power = scene.beam.power.sum(0)
-    return follow_photons(scene.beam.energy, power, _cut(scene, covered), photons, seed)
+    return follow_photons(scene.beam.energy, power, scene.column(covered, CUTS), photons, seed)
 
 
 def _photon_lines(scene: Scene, covered: bool, found: PhotonHeat) -> tuple[PhotonLine, ...]:

@@ -1,6 +1,6 @@
 """What is exposed and how: stack, beam, motion and mesh of a case."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 
 from thermo.answer.light import beam_of, motion_of
 from thermo.beam import FWHM_PER_SIGMA, STILL, Piece, Scan, WhiteBeam, dose_rate
+from thermo.beam.power import column_pieces
 from thermo.case import Case
 from thermo.case.stack import Layer, Stack, build_stack
 from thermo.mesh import (
@@ -46,20 +47,24 @@ class Scene:
         """Places of the stripe and the share of time at each."""
         return STILL if self.motion is None else self.motion.places(self.sigma / 3)
 
-    def column(self, covered: bool) -> list[Piece]:
-        """What the beam meets of the stack in the middle of the field, in the open or covered."""
-        absent = ("frame",) if covered else ("frame", "absorber")
-        return [
-            Piece(layer.name, layer.material, np.array([0, layer.thickness]))
-            for layer in self.stack.layers
-            if layer.name not in absent and not layer.is_contact
+    def column(self, covered: bool, resist_cuts: Sequence[float] = (0.0, 1.0)) -> list[Piece]:
+        """What the beam meets of the stack in the middle of the field, in the open or covered.
+
+        resist_cuts : depths that cut the resist, shares of its thickness
+        """
+        layers, resist = self.stack.layers, self.stack.resist
+        cuts = [
+            np.array(resist_cuts if la is resist else (0.0, 1.0)) * la.thickness for la in layers
         ]
+        return column_pieces(self.stack, [la.name != "frame" for la in layers], covered, cuts)
+
+    def resist_number(self, covered: bool) -> int:
+        """Place of the resist in such a column."""
+        return [piece.name for piece in self.column(covered)].index(self.stack.resist.name)
 
     def resist_dose_rate(self, covered: bool, depth: Array) -> Array:
         """Power absorbed per depth of the resist, W/m2, shape of depth (m)."""
-        column = self.column(covered)
-        number = [piece.name for piece in column].index(self.stack.resist.name)
-        return dose_rate(self.beam, column, number, depth)
+        return dose_rate(self.beam, self.column(covered), self.resist_number(covered), depth)
 
 
 @dataclass(frozen=True)

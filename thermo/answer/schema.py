@@ -13,18 +13,20 @@ Regime = Literal["still", "few_passes", "limit_cycle"]
 SCHEMA = 1
 
 
-class _Block(BaseModel):
+class Block(BaseModel):
+    """A part of an answer: frozen, no other keys, finite numbers."""
+
     model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
 
 
-class CaseBlock(_Block):
+class CaseBlock(Block):
     """Which case was answered."""
 
     title: str
     sha256: str
 
 
-class BeamBlock(_Block):
+class BeamBlock(Block):
     """The white beam; incident is before the first window.
 
     half_power_energy: half of the emitted power lies below; absorption: the model used and how
@@ -42,7 +44,7 @@ class BeamBlock(_Block):
     absorption: str
 
 
-class PathLine(_Block):
+class PathLine(Block):
     """One thing the beam meets, from the first window on, in the open column.
 
     low, high: from bare energy absorption to attenuation, with what neighbours may send;
@@ -59,7 +61,7 @@ class PathLine(_Block):
     transmission: float
 
 
-class PhotonLine(_Block):
+class PhotonLine(Block):
     """Absorbed power of one layer: default model with band, Monte Carlo with one standard error."""
 
     name: str
@@ -70,7 +72,7 @@ class PhotonLine(_Block):
     error_W_per_cm: float
 
 
-class PhotonBlock(_Block):
+class PhotonBlock(Block):
     """The Monte Carlo check of the absorbed power and dose; doses as if for the same passes."""
 
     photons: int
@@ -84,7 +86,7 @@ class PhotonBlock(_Block):
     under_absorber_error_J_per_cm3: float
 
 
-class DoseBlock(_Block):
+class DoseBlock(Block):
     """The exposure plan.
 
     time and passes with the ring's lifetime where one is given; *_constant_current without; after
@@ -109,7 +111,7 @@ class DoseBlock(_Block):
     unevenness_percent: float | None
 
 
-class Temperature(_Block):
+class Temperature(Block):
     """One part at its hottest place: scan mean, peak, while printing, swing, and where."""
 
     mean_C: float
@@ -119,7 +121,7 @@ class Temperature(_Block):
     where_mm: tuple[float, float, float]
 
 
-class HandCheck(_Block):
+class HandCheck(Block):
     """Series resistances at the hottest column of the resist beside the FE numbers.
 
     hand_rise_K and fe_rise_K: scan-mean rise of the resist's lit face over the holder's water;
@@ -136,7 +138,7 @@ class HandCheck(_Block):
     note: str
 
 
-class LimitLine(_Block):
+class LimitLine(Block):
     """One limit: typical value with low and high over the inputs that carry a range."""
 
     name: str
@@ -152,7 +154,7 @@ class LimitLine(_Block):
     note: str = ""
 
 
-class Placement(_Block):
+class Placement(Block):
     """Displacement over the pattern field at one depth of the resist, and its linear fit."""
 
     raw_max_nm: float
@@ -168,14 +170,14 @@ class Placement(_Block):
     up_down_split_nm: float | None
 
 
-class UniformOffset(_Block):
+class UniformOffset(Block):
     """Pure alpha dT of a body at the chamber's or water's temperature against its measurement."""
 
     mask_ppm: float
     sample_ppm: float
 
 
-class PlacementBlock(_Block):
+class PlacementBlock(Block):
     """Printed placement (None with a reason while it needs the scan cycle), and what is known.
 
     sample: displacement of the sample alone at the scan-mean state, by depth of the resist
@@ -192,7 +194,7 @@ class PlacementBlock(_Block):
     gap_change_um: float | None
 
 
-class Stress(_Block):
+class Stress(Block):
     """Film stress of the membrane; None where the mask's displacement is not solved."""
 
     membrane_initial_MPa: float
@@ -200,7 +202,7 @@ class Stress(_Block):
     membrane_highest_MPa: float | None
 
 
-class Checks(_Block):
+class Checks(Block):
     """What the answer proved about itself."""
 
     heat_balance: float
@@ -211,7 +213,7 @@ class Checks(_Block):
     gap_left_um: float | None
 
 
-class MeshBlock(_Block):
+class MeshBlock(Block):
     """Size of the computation."""
 
     unknowns: int
@@ -219,7 +221,7 @@ class MeshBlock(_Block):
     difference_on_refinement: dict[str, float] | None
 
 
-class Verdict(_Block):
+class Verdict(Block):
     """The word, the body or quantity that limits, why, and what to change."""
 
     word: Word
@@ -228,7 +230,7 @@ class Verdict(_Block):
     advice: tuple[str, ...]
 
 
-class AssumedLine(_Block):
+class AssumedLine(Block):
     """A value the case did not give, with its range and source; numbers in the named unit."""
 
     key: str
@@ -239,7 +241,7 @@ class AssumedLine(_Block):
     source: str
 
 
-class SensorReading(_Block):
+class SensorReading(Block):
     """What a sensor named in the case should read, scan mean and highest."""
 
     part: str
@@ -249,7 +251,7 @@ class SensorReading(_Block):
     peak_C: float
 
 
-class Answer(_Block):
+class Answer(Block):
     """Everything the estimate says; `schema` in the file is `schema_` here."""
 
     schema_: int = Field(default=SCHEMA, alias="schema")

@@ -1,6 +1,6 @@
 """X-rays and scan: spectrum, attenuation, heat per depth, motion, dose."""
 
-from thermo.beam.absorption import ColumnHeat, Piece, column_heat, dose_rate
+from thermo.beam.absorption import ColumnHeat, Piece, behind, column_heat, dose_rate
 from thermo.beam.bracket import Bracket, power_bracket
 from thermo.beam.motion import STILL, Motion, MotionTable, Scan, mean_over_scan
 from thermo.beam.photons import PhotonHeat, follow_photons
@@ -38,6 +38,7 @@ __all__ = [
     "TabulatedSpectrum",
     "WhiteBeam",
     "Wiggler",
+    "behind",
     "charge_per_length",
     "column_heat",
     "density_from_flux",

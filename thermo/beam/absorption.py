@@ -9,7 +9,7 @@ by chain scission are ignored).
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -78,6 +78,12 @@ def column_heat(beam: WhiteBeam, pieces: Sequence[Piece]) -> ColumnHeat:
     )
 
 
+def behind(beam: WhiteBeam, pieces: Sequence[Piece]) -> WhiteBeam:
+    """The beam that is left behind some pieces: sum P exp(-mu_att t); their heat is not booked."""
+    lost = [coefficients(p.material, beam.energy).attenuation * p.thickness for p in pieces]
+    return replace(beam, power=beam.power * np.exp(-np.sum(lost, axis=0))) if lost else beam
+
+
 def dose_rate(
     beam: WhiteBeam,
     pieces: Sequence[Piece],
@@ -90,10 +96,7 @@ def dose_rate(
     G(z) = sum P mu_en exp(-mu_att z) + what is brought there; the stripe's whole height counted:
     the dose of one pass at speed v is G/v, J/m3.  brought : False leaves out the second part.
     """
-    power = beam.power.sum(0)
-    for piece in pieces[:number]:
-        mu = coefficients(piece.material, beam.energy)
-        power = power * np.exp(-mu.attenuation * piece.thickness)
+    power = behind(beam, pieces[:number]).power.sum(0)
     mu = coefficients(pieces[number].material, beam.energy)
     fade = np.exp(-np.multiply.outer(np.asarray(depth, float), mu.attenuation))
     spot = np.asarray(fade @ (power * mu.deposition(None)))

@@ -5,8 +5,8 @@
 
 w is the share of photoelectric energy that leaves the layer as fluorescence, r the mean share of
 a photon's energy that a Compton electron takes (Klein and Nishina, free electron at rest).
-Rayleigh scattering is left out of the attenuation: it is forward and takes no energy.  Photons
-that fluorescence or Compton scattering send out of a layer are not followed into the next one.
+Rayleigh scattering is left out of the attenuation: it is forward and takes no energy.  Where the
+photons go that fluorescence or Compton scattering send out of a layer is for `exchange` to say.
 
 Cross sections: xraylib totals (T. Schoonjans et al., Spectrochim. Acta B 66 (2011) 776), which
 agree with NIST SRD 126.  Its energy-absorption and Kissel totals are not used: they are wrong for

@@ -204,7 +204,7 @@ class Wiggler:
     def seen_from(self, angle: float) -> "Wiggler":
         """The wiggler as seen at a horizontal angle (rad): poles of the weaker field of (5).
 
-        Raises PhysicsError outside the fan, and where next to nothing is left.
+        Raises PhysicsError outside the fan.
         """
         if not angle <= self.half_fan:
             raise PhysicsError(

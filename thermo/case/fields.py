@@ -10,6 +10,8 @@ from typing import Annotated, Literal
 
 from pydantic import (
     AfterValidator,
+    BaseModel,
+    ConfigDict,
     Discriminator,
     Field,
     PlainValidator,
@@ -37,6 +39,7 @@ __all__ = [
     "LayerName",
     "LimitTemperature",
     "Magnification",
+    "Part",
     "Place",
     "Pressure",
     "ResistLimit",
@@ -49,6 +52,12 @@ __all__ = [
     "Water",
     "within",
 ]
+
+
+class Part(BaseModel):
+    """A table of a case: frozen, no other keys."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
 
 
 @dataclass(frozen=True)

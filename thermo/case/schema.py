@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Discriminator, Field, SkipValidation, Tag
+from pydantic import BaseModel, Field, SkipValidation
 
 from thermo.case.fields import (
     Accommodation,
@@ -17,16 +17,15 @@ from thermo.case.fields import (
     Displacement,
     DoseLimit,
     DoseValue,
-    FileName,
     Film,
     Gas,
     LayerName,
     LimitTemperature,
     Magnification,
+    Part,
     Place,
     Pressure,
     ResistLimit,
-    RingCurrent,
     Size,
     Solid,
     Temperature,
@@ -35,6 +34,7 @@ from thermo.case.fields import (
     Water,
     within,
 )
+from thermo.case.lighting import Beam, Filter, GasPath, Ring, Scan
 from thermo.case.tables import NumberTable
 from thermo.materials import Material
 from thermo.units import Quantity
@@ -67,91 +67,13 @@ __all__ = [
 ]
 
 
-class _Part(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="forbid")
-
-
-class Head(_Part):
+class Head(Part):
     """What stands above the tables."""
 
     title: Text
 
 
-class Ring(_Part):
-    """Storage ring and source: bending magnet, wiggler (with poles), or a spectrum in a file.
-
-    spectrum : CSV file beside the case; spectrum_current : ring current it belongs to
-    """
-
-    energy: Annotated[Quantity, *within("particle_energy", "0.1 GeV", "10 GeV")] | None = None
-    current: RingCurrent
-    field: Annotated[Quantity, *within("field", "0.05 T", "10 T")] | None = None
-    lifetime: Annotated[Quantity, *within("time", "1 min", "1000 h")] | None = None
-    poles: Annotated[Quantity, *within("ratio", "1", "1000", exact=True)] | None = None
-    period: Annotated[Quantity, *within("length", "1 cm", "2 m", exact=True)] | None = None
-    spectrum: FileName | None = None
-    spectrum_current: Annotated[Quantity, *within("current", "0.01 mA", "2 A")] | None = None
-
-
-class Filter(_Part):
-    """One foil in the beam before the mask; the first is the window."""
-
-    material: Solid
-    thickness: Thickness
-
-
-class GasPath(_Part):
-    """A stretch of gas in the beam before the mask, at the chamber's temperature."""
-
-    gas: Gas
-    length: Annotated[Quantity, *within("length", "0.1 mm", "200 m")]
-    pressure: Pressure
-
-
-def _filter_or_gas(value: object) -> str:
-    gas = isinstance(value, GasPath) or (isinstance(value, dict) and "gas" in value)
-    return "(GasPath)" if gas else "(Filter)"
-
-
-Met = Annotated[
-    Annotated[Filter, Tag("(Filter)")] | Annotated[GasPath, Tag("(GasPath)")],
-    Discriminator(_filter_or_gas),
-]
-
-
-class Beam(_Part):
-    """White beam at the mask: distance from the source, lit width, foils and gas in beam order.
-
-    fwhm, angle_fwhm : height of the stripe at the mask, or its angle seen from the source
-    source_height, source_angle : electron beam's size and divergence, standard deviations
-    spare_filters : foils at hand that could be added
-    """
-
-    distance: Annotated[Quantity, *within("length", "0.5 m", "200 m")]
-    width: Size
-    fwhm: Annotated[Quantity, *within("length", "50 um", "0.2 m")] | None = None
-    angle_fwhm: Annotated[Quantity, *within("angle", "1 urad", "50 mrad")] | None = None
-    source_height: Annotated[Quantity, *within("length", "0 um", "5 mm")] | None = None
-    source_angle: Annotated[Quantity, *within("angle", "0 urad", "5 mrad")] | None = None
-    filters: Annotated[tuple[Met, ...], Field(max_length=20)] = ()
-    spare_filters: Annotated[tuple[Filter, ...], Field(max_length=20)] = ()
-
-
-class Scan(_Part):
-    """Up-and-down motion of mask and sample: stroke, speed and acceleration, or a table.
-
-    table : CSV file beside the case, the stage's log of position against time
-    centre : position in the table at which the beam meets the middle of the field
-    """
-
-    stroke: Size | None = None
-    speed: Annotated[Quantity, *within("speed", "1 um/s", "1 m/s")] | None = None
-    acceleration: Annotated[Quantity, *within("acceleration", "1 mm/s2", "100 m/s2")] | None = None
-    table: FileName | None = None
-    centre: Annotated[Quantity, *within("length", "-10 m", "10 m", exact=True)] | None = None
-
-
-class Chamber(_Part):
+class Chamber(Part):
     """Gas around mask and sample."""
 
     gas: Gas
@@ -162,7 +84,7 @@ class Chamber(_Part):
     accommodation_sample: Accommodation
 
 
-class Membrane(_Part):
+class Membrane(Part):
     """Mask membrane over its clear opening, with its initial tension."""
 
     material: Solid
@@ -172,7 +94,7 @@ class Membrane(_Part):
     tension: Annotated[Quantity, *within("stress", "0 MPa", "2 GPa")]
 
 
-class Absorber(_Part):
+class Absorber(Part):
     """Absorber metal over the pattern field: coverage as one share or as rows, top row first."""
 
     material: Solid
@@ -189,7 +111,7 @@ class Absorber(_Part):
         return ((self.coverage.value,),) if isinstance(self.coverage, Quantity) else self.coverage
 
 
-class Frame(_Part):
+class Frame(Part):
     """Mask frame: border round the clear opening, how it is cooled (None: not) and held."""
 
     material: Solid
@@ -200,7 +122,7 @@ class Frame(_Part):
     held: Literal["free", "clamped"]
 
 
-class Mask(_Part):
+class Mask(Part):
     """Membrane, absorber and frame, and the temperature at which the mask was measured."""
 
     measured_at: Temperature
@@ -209,13 +131,13 @@ class Mask(_Part):
     frame: Frame
 
 
-class Gap(_Part):
+class Gap(Part):
     """Proximity gap between absorber and resist."""
 
     width: Annotated[Quantity, *within("length", "1 um", "10 mm")]
 
 
-class SampleLayer(_Part):
+class SampleLayer(Part):
     """One layer of the sample; the name is the material's where none is given."""
 
     material: Solid
@@ -223,7 +145,7 @@ class SampleLayer(_Part):
     name: LayerName
 
 
-class Joint(_Part):
+class Joint(Part):
     """Joint between sample and holder: contact resistance, and a layer of tape, grease or glue."""
 
     resistance: Annotated[Quantity, *within("resistance", "1e-9 m2 K/W", "1 m2 K/W")]
@@ -231,7 +153,7 @@ class Joint(_Part):
     thickness: Thickness | None = None
 
 
-class Holder(_Part):
+class Holder(Part):
     """Water-cooled sample holder."""
 
     material: Solid
@@ -242,7 +164,7 @@ class Holder(_Part):
     water: Water
 
 
-class Sample(_Part):
+class Sample(Part):
     """Layers in beam order (the first is the resist), joint, holder, and how it is held in plane.
 
     held : free on a supported back, glued by the joint over its full face, taped by patches at
@@ -259,7 +181,7 @@ class Sample(_Part):
     holder: Holder
 
 
-class Sensor(_Part):
+class Sensor(Part):
     """A temperature sensor: the part it sits on and its place from the middle of the field."""
 
     part: str
@@ -267,14 +189,14 @@ class Sensor(_Part):
     y: Place
 
 
-class Dose(_Part):
+class Dose(Part):
     """Dose to reach at the bottom of the resist; even_passes: end on the side of the start."""
 
     bottom: DoseValue
     even_passes: Annotated[bool, Field(strict=True)] = False
 
 
-class Limits(_Part):
+class Limits(Part):
     """What the exposure must keep; what is not named is not judged."""
 
     resist: ResistLimit | None = None
@@ -287,7 +209,7 @@ class Limits(_Part):
     dose_under_absorber: DoseLimit | None = None
 
 
-class OwnMaterial(_Part):
+class OwnMaterial(Part):
     """A solid of the user's own: all its properties, or those that differ from a known one."""
 
     like: str | None = None
@@ -317,7 +239,7 @@ class Assumed:
     source: str
 
 
-class Case(_Part):
+class Case(Part):
     """A checked exposure, SI throughout: nothing in it is silent, nothing changes.
 
     materials : every material the case uses, by the name written in the case
@@ -338,7 +260,7 @@ class Case(_Part):
     dose: Dose
     limits: Limits = Limits()
     materials: SkipValidation[Mapping[str, Material]]
-    tables: SkipValidation[Mapping[str, NumberTable]] = {}
+    tables: SkipValidation[Mapping[str, NumberTable]]
     assumed: SkipValidation[tuple[Assumed, ...]]
     path: str
     text: str

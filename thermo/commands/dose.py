@@ -6,15 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from thermo.commands.options import (
-    AsJson,
-    CaseFile,
-    Photons,
-    Settings,
-    UsageError,
-    check_photons,
-    settings_from,
-)
+from thermo.commands.options import AsJson, CaseFile, Photons, Settings, UsageError, settings_from
 
 if TYPE_CHECKING:
     from thermo.answer.scene import Scene
@@ -44,7 +36,6 @@ def dose(
     from thermo.show.dose import dose_text
     from thermo.show.spectrum import write_spectrum
 
-    check_photons(photons)
     scene = describe(read_case(case, settings_from(set_)))
     given = 0.0 if done is None else _passes_worth(scene, done)
     report = dose_report(scene, given, photons)

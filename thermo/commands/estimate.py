@@ -8,15 +8,7 @@ from typing import Annotated
 
 import typer
 
-from thermo.commands.options import (
-    AsJson,
-    CaseFile,
-    Photons,
-    Settings,
-    UsageError,
-    check_photons,
-    settings_from,
-)
+from thermo.commands.options import AsJson, CaseFile, Photons, Settings, UsageError, settings_from
 
 Tell = Callable[[str, float], None]
 
@@ -41,7 +33,6 @@ def estimate(
 
     if not 0 <= refine <= 3:
         raise UsageError(f"--refine {refine} is outside 0 .. 3; each step takes 8 times as long")
-    check_photons(photons)
     read = read_case(case, settings_from(set_))
     folder = output or Path(f"{case.stem}.results")
     check_folder(folder)

@@ -17,14 +17,6 @@ Settings = Annotated[
     ),
 ]
 AsJson = Annotated[bool, typer.Option("--json", help="Print JSON instead of a table.")]
-
-Photons = Annotated[
-    int,
-    typer.Option(
-        metavar="N", help="Check absorbed power and dose by following N photons (try 600000)."
-    ),
-]
-
 FEWEST, MOST = 1_000, 100_000_000  # photons
 
 
@@ -34,12 +26,23 @@ class UsageError(WarmstackError):
     exit_code = 2
 
 
-def check_photons(photons: int) -> None:
-    """Raise UsageError for a number of photons that tells nothing or takes hours."""
+def _checked(photons: int) -> int:
+    """A number of photons that tells something and does not take hours."""
     if photons != 0 and not FEWEST <= photons <= MOST:
         raise UsageError(
             f"--photons {photons} is outside {FEWEST} .. {MOST}; 600000 are right to about 0.1 %"
         )
+    return photons
+
+
+Photons = Annotated[
+    int,
+    typer.Option(
+        metavar="N",
+        callback=_checked,
+        help="Check absorbed power and dose by following N photons (try 600000).",
+    ),
+]
 
 
 def settings_from(pairs: list[str] | None) -> dict[str, str]:

@@ -11,7 +11,7 @@ from thermo.case.stack import Layer, build_stack
 def checked_text(case: Case, size: RunSize) -> str:
     """Stack, assumptions and size."""
     rows = [f"{case.title}: the case is complete and consistent", "", "  from the beam down"]
-    rows += [_on_the_way(part, case) for part in case.beam.filters]
+    rows += [_on_the_way(part) for part in case.beam.filters]
     rows += [_layer(layer) for layer in build_stack(case).layers]
     if case.assumed:
         rows += ["", "  not given, taken from the tables (value, range, source)"]
@@ -38,22 +38,22 @@ def checked_json(case: Case, size: RunSize) -> str:
     return json.dumps(data, indent=1) + "\n"
 
 
-def _on_the_way(part: Filter | GasPath, case: Case) -> str:
+def _on_the_way(part: Filter | GasPath) -> str:
     if isinstance(part, Filter):
-        t = part.thickness.value
-        thick = f"{1e3 * t:8.4g} mm" if t >= 1e-3 else f"{1e6 * t:8.4g} um"
-        return f"    {'filter':<12} {part.material:<16} {thick}"
-    return f"    {'gas':<12} {part.gas:<16} {1e3 * part.length.value:8.4g} mm  at {part.pressure}"
+        return f"    {'filter':<12} {part.material:<16} {_thick(part.thickness.value)}"
+    return f"    {'gas':<12} {part.gas:<16} {_thick(part.length.value)}  at {part.pressure}"
 
 
 def _layer(layer: Layer) -> str:
     contact = f" + {layer.resistance:.2g} m2 K/W contact" if layer.resistance else ""
     stuff = "contact" if layer.is_contact else layer.material.name
-    t = layer.thickness
-    thick = f"{1e3 * t:8.4g} mm" if t >= 1e-3 else f"{1e6 * t:8.4g} um"
-    thick = "" if stuff == "contact" else thick
+    thick = "" if stuff == "contact" else _thick(layer.thickness)
     size = f"{1e3 * layer.outline.width:.4g} x {1e3 * layer.outline.height:.4g} mm"
     return f"    {layer.name:<12} {stuff:<16} {thick:<12} {size}{contact}"
+
+
+def _thick(t: float) -> str:
+    return f"{1e3 * t:8.4g} mm" if t >= 1e-3 else f"{1e6 * t:8.4g} um"
 
 
 def _span(value: float | str, low: float | str, high: float | str, unit: str) -> str:

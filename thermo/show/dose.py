@@ -1,9 +1,9 @@
 """The exposure plan as text, read in ten seconds."""
 
-from thermo.answer.dose_report import DoseReport, FilterLine, MotionBlock, Remark
+from thermo.answer.dose_schema import DoseReport, FilterLine, MotionBlock, Remark
 from thermo.answer.schema import PathLine
-from thermo.show.photons import SEEN, photon_rows, small
-from thermo.show.words import dose_value, duration, wrapped
+from thermo.show.photons import photon_rows
+from thermo.show.words import SEEN, dose_value, duration, length, small, wrapped
 
 BAR = 40  # columns of the longest bar
 OVER = 1.2  # times the wanted dose: more than a last whole pass makes
@@ -117,9 +117,11 @@ def _filters(r: DoseReport) -> list[str]:
 
 
 def _filter(line: FilterLine) -> str:
-    change = f"{line.material} {_thick(line.before_um)} -> {_thick(line.thickness_um)}"
+    change = (
+        f"{line.material} {length(1e-6 * line.before_um)} -> {length(1e-6 * line.thickness_um)}"
+    )
     if line.added:
-        change = f"add {line.material} {_thick(line.thickness_um)}"
+        change = f"add {line.material} {length(1e-6 * line.thickness_um)}"
     if line.ratio is None or line.time_s is None or line.resist_top_J_per_cm3 is None:
         return f"  {change:<36} the dose is then never reached with the ring's lifetime"
     return (
@@ -143,17 +145,11 @@ def _path(r: DoseReport) -> list[str]:
 
 def _met(p: PathLine) -> str:
     band = f"{small(p.low_W_per_cm)} .. {small(p.high_W_per_cm)}"
-    name = f"{p.name} {_thick(1e3 * p.thickness_mm)}"
+    name = f"{p.name} {length(1e-3 * p.thickness_mm)}"
     return (
         f"  {name:<26}{small(p.absorbed_W_per_cm):>9}{band:>20}{small(p.heat_W):>9}"
         f"{_percent(p.transmission):>9}"
     )
-
-
-def _thick(um: float) -> str:
-    if um >= 1e6:
-        return f"{um / 1e6:.3g} m"
-    return f"{um / 1e3:.3g} mm" if um >= 1e3 else f"{um:.3g} um"
 
 
 def _percent(share: float) -> str:

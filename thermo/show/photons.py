@@ -1,9 +1,7 @@
 """The Monte Carlo check of absorbed power and dose as text."""
 
 from thermo.answer.schema import PhotonBlock, PhotonLine
-from thermo.show.words import dose_value
-
-SEEN = 5e-4  # W/cm: less is not worth a row
+from thermo.show.words import SEEN, dose_value, small
 
 
 def photon_rows(p: PhotonBlock) -> list[str]:
@@ -28,8 +26,3 @@ def _photon(p: PhotonLine) -> str:
     band = f"{small(p.low_W_per_cm)} .. {small(p.high_W_per_cm)}"
     value = f"{small(p.photons_W_per_cm)} +- {p.error_W_per_cm:.1g}"
     return f"    {p.name:<24}{small(p.model_W_per_cm):>9}{band:>20}{value:>22}"
-
-
-def small(value: float) -> str:
-    """A power with three digits, 0 where it is too small to matter."""
-    return f"{value:.3g}" if value >= SEEN else "0"

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from thermo.answer.attenuated import Reach, Share
 from thermo.materials import Material
 from thermo.show.materials import material_data
+from thermo.show.words import length
 
 
 def reach_text(material: Material, lengths: Sequence[Reach], shares: Sequence[Share]) -> str:
@@ -14,15 +15,17 @@ def reach_text(material: Material, lengths: Sequence[Reach], shares: Sequence[Sh
     rows = [f"  X-rays, at {rho:.4g} kg/m3 (cross sections: xraylib, agree with NIST SRD 126)"]
     rows.append("    photon energy   attenuation length")
     rows += [
-        f"    {r.photon_energy_keV:9.3g} keV   {_length(r.attenuation_length_um)}" for r in lengths
+        f"    {r.photon_energy_keV:9.3g} keV   {length(1e-6 * r.attenuation_length_um)}"
+        for r in lengths
     ]
     if shares:
         rows.append("    of the power that reaches the mask in this case")
         rows.append("    thickness         heat in it   lost to the beam")
-    rows += [
-        f"    {_length(s.thickness_um):<14}{100 * s.absorbed:11.3g} %{100 * s.attenuated:16.3g} %"
-        for s in shares
-    ]
+    for share in shares:
+        thick = length(1e-6 * share.thickness_um)
+        rows.append(
+            f"    {thick:<14}{100 * share.absorbed:11.3g} %{100 * share.attenuated:16.3g} %"
+        )
     return "\n".join(rows) + "\n"
 
 
@@ -33,10 +36,3 @@ def reach_json(material: Material, lengths: Sequence[Reach], shares: Sequence[Sh
     if shares:
         data[material.name]["in_this_beam"] = [s.model_dump() for s in shares]
     return json.dumps(data, indent=1) + "\n"
-
-
-def _length(um: float) -> str:
-    for factor, unit in ((1e6, "m"), (1e3, "mm"), (1.0, "um")):
-        if um >= factor:
-            return f"{um / factor:.3g} {unit}"
-    return f"{1e3 * um:.3g} nm"

@@ -101,7 +101,8 @@ def _placement(a: Answer) -> list[str]:
     if p.top is not None:
         rows.append(
             f"Placement held beam, resist top: magnification {p.top.magnification_ppm:+.3g} ppm, "
-            f"largest {length(p.top.raw_max_nm)}, after scale {length(p.top.residual_max_nm)}"
+            f"largest {length(1e-9 * p.top.raw_max_nm)}, "
+            f"after scale {length(1e-9 * p.top.residual_max_nm)}"
         )
     elif p.reason:
         rows.append(f"Placement not given: {p.reason}")
@@ -109,7 +110,7 @@ def _placement(a: Answer) -> list[str]:
         rows.append(
             f"          sample alone, from its temperature of measurement: "
             f"{growth(p.sample['top'].magnification_ppm)}, moves up to "
-            f"{length(p.sample['top'].raw_max_nm)} over the field"
+            f"{length(1e-9 * p.sample['top'].raw_max_nm)} over the field"
         )
     offset = p.uniform_offset
     rows.append(

@@ -3,6 +3,7 @@
 from textwrap import wrap
 
 WIDTH = 100  # columns
+SEEN = 5e-4  # less is not worth a row
 
 
 def wrapped(rows: list[str]) -> list[str]:
@@ -28,9 +29,17 @@ def growth(ppm: float) -> str:
     return f"{'grows' if ppm >= 0 else 'shrinks'} by {abs(ppm):.3g} ppm"
 
 
-def length(nm: float) -> str:
-    """A length in nm or um."""
-    return f"{nm / 1000:.3g} um" if nm >= 1000 else f"{nm:.3g} nm"
+def length(metres: float) -> str:
+    """A length in the unit in which it is spoken of."""
+    for factor, unit in ((1.0, "m"), (1e-3, "mm"), (1e-6, "um")):
+        if metres >= factor * (1 - 1e-9):
+            return f"{metres / factor:.3g} {unit}"
+    return f"{metres / 1e-9:.3g} nm"
+
+
+def small(value: float) -> str:
+    """A value with three digits, 0 where it is too small to matter."""
+    return f"{value:.3g}" if value >= SEEN else "0"
 
 
 def dose_value(J_per_cm3: float) -> str:
