@@ -4,16 +4,39 @@ Size, encoding, depth of brackets and length of dotted keys are bounded first, s
 after is bounded in time and depth whatever the file holds.
 """
 
+from dataclasses import dataclass
 from pathlib import Path
 
 from thermo.case.positions import tokens
 from thermo.errors import CaseError, Fault, shown
 
-__all__ = ["LARGEST_FILE", "read_text", "refuse_hostile"]
+__all__ = ["LARGEST_FILE", "FileKind", "decoded", "read_bytes", "read_text", "refuse_hostile"]
 
 LARGEST_FILE = 256_000  # bytes
 DEEPEST_BRACKETS = 32
 LONGEST_KEY = 16  # parts of a dotted key
+
+
+@dataclass(frozen=True)
+class FileKind:
+    """A kind of text file: name, largest size (bytes, and as said), ways out of its faults."""
+
+    name: str
+    largest: int
+    size: str
+    absent: str
+    shorten: str
+    unreadable: str
+
+
+CASE_FILE = FileKind(
+    "case file",
+    LARGEST_FILE,
+    f"{LARGEST_FILE // 1000} kB",
+    "check the path, or write one with 'warmstack new'",
+    "shorten it",
+    "save the file as UTF-8",
+)
 
 
 def read_text(path: Path) -> str:
@@ -23,32 +46,40 @@ def read_text(path: Path) -> str:
     ------
     CaseError : no such file, no plain file, unreadable, too large, or not UTF-8 text
     """
+    return decoded(read_bytes(path, CASE_FILE), str(path), CASE_FILE)
+
+
+def read_bytes(path: Path, kind: FileKind) -> bytes:
+    """Content of a plain file that is not too large; raises CaseError."""
     name = str(path)
     try:
         if not path.exists():
-            raise _fault(name, 0, "no such file; check the path, or write one with 'warmstack new'")
+            raise _fault(name, 0, f"no such file; {kind.absent}")
         if not path.is_file():
-            raise _fault(name, 0, "is no plain file; give the path of a case file")
+            raise _fault(name, 0, f"is no plain file; give the path of a {kind.name}")
         with path.open("rb") as file:
-            content = file.read(LARGEST_FILE + 1)
+            content = file.read(kind.largest + 1)
     except (OSError, ValueError) as error:  # a path holding a NUL is a ValueError
         reason = getattr(error, "strerror", None) or str(error)
-        raise _fault(name, 0, f"cannot be read ({reason}); check the path") from None
-    if len(content) > LARGEST_FILE:
-        raise _fault(
-            name, 0, f"is larger than {LARGEST_FILE // 1000} kB, the allowed size; shorten it"
-        )
+        raise _fault(name, 0, f"cannot be read ({shown(reason)}); check the path") from None
+    if len(content) > kind.largest:
+        raise _fault(name, 0, f"is larger than {kind.size}, the allowed size; {kind.shorten}")
+    return content
+
+
+def decoded(content: bytes, name: str, kind: FileKind) -> str:
+    """Text of a file's bytes, a leading byte order mark left out; raises CaseError."""
     if b"\0" in content:
         line = content.count(b"\n", 0, content.index(b"\0")) + 1
-        raise _fault(name, line, "holds a NUL byte; allowed is UTF-8 text; is this a case file?")
+        text = f"holds a NUL byte; allowed is UTF-8 text; is this a {kind.name}?"
+        raise _fault(name, line, text)
     try:
         return content.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         line = content.count(b"\n", 0, error.start) + 1
         byte = content[error.start]
-        raise _fault(
-            name, line, f"byte 0x{byte:02X} is no UTF-8 text; save the file as UTF-8"
-        ) from None
+        text = f"byte 0x{byte:02X} is no UTF-8 text; {kind.unreadable}"
+        raise _fault(name, line, text) from None
 
 
 def refuse_hostile(text: str, name: str) -> None:

@@ -19,6 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 from pydantic import ConfigDict
 
+from thermo.case.guards import FileKind, decoded, read_bytes
 from thermo.errors import CaseError, Fault, shown
 
 __all__ = ["NumberTable", "read_table"]
@@ -27,6 +28,14 @@ LARGEST_TABLE = 8_000_000  # bytes
 FEWEST_ROWS, MOST_ROWS = 2, 200_000
 LONGEST_LINE = 500  # characters
 MOST_FAULTS = 10
+TABLE_FILE = FileKind(
+    "CSV file",
+    LARGEST_TABLE,
+    f"{LARGEST_TABLE // 1_000_000} MB",
+    "check the name; it is looked for beside the case",
+    "thin it out",
+    "save the file as CSV in UTF-8",
+)
 
 _NUMBER = re.compile(r"[+-]?+(?:[0-9]++(?:\.[0-9]*+)?+|\.[0-9]++)(?:[eE][+-]?+[0-9]++)?+")
 _COMMA = re.compile(r"[+-]?[0-9]+,[0-9]+")  # a number with a decimal comma
@@ -63,8 +72,8 @@ def read_table(path: Path, accepted: Sequence[tuple[str, ...]]) -> NumberTable:
     CaseError : no readable table, or up to ten faulty rows, each with its line
     """
     name = str(path)
-    content = _content(path, name)
-    text = _decoded(content, name)
+    content = read_bytes(path, TABLE_FILE)
+    text = decoded(content, name, TABLE_FILE)
     lines = _lines(text)
     found = _header(lines, accepted, name)
     rows = _rows(lines, found, name)
@@ -75,42 +84,6 @@ def read_table(path: Path, accepted: Sequence[tuple[str, ...]]) -> NumberTable:
     return NumberTable(
         name, {key: columns[key] for key in wanted}, hashlib.sha256(content).hexdigest(), text
     )
-
-
-def _content(path: Path, name: str) -> bytes:
-    try:
-        if not path.exists():
-            raise _refused(
-                name, 0, "no such file; check the name; it is looked for beside the case"
-            )
-        if not path.is_file():
-            raise _refused(name, 0, "is no plain file; give the name of a CSV file")
-        with path.open("rb") as file:
-            content = file.read(LARGEST_TABLE + 1)
-    except (OSError, ValueError) as error:  # a path holding a NUL is a ValueError
-        reason = getattr(error, "strerror", None) or str(error)
-        raise _refused(name, 0, f"cannot be read ({shown(reason)}); check the path") from None
-    if len(content) > LARGEST_TABLE:
-        raise _refused(
-            name,
-            0,
-            f"is larger than {LARGEST_TABLE // 1_000_000} MB, the allowed size; thin it out",
-        )
-    return content
-
-
-def _decoded(content: bytes, name: str) -> str:
-    if b"\0" in content:
-        line = content.count(b"\n", 0, content.index(b"\0")) + 1
-        text = "holds a NUL byte; allowed is UTF-8 text; save it as CSV in UTF-8"
-        raise _refused(name, line, text)
-    try:
-        return content.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        line = content.count(b"\n", 0, error.start) + 1
-        byte = f"byte 0x{content[error.start]:02X}"
-        text = f"{byte} is no UTF-8 text; save the file as CSV in UTF-8"
-        raise _refused(name, line, text) from None
 
 
 def _lines(text: str) -> Iterator[Line]:
