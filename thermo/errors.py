@@ -6,6 +6,7 @@
       CaseError        a case file that is wrong; carries every fault found
       PhysicsError     a physical function called outside its range (a ValueError too)
       SolveError       a solve that failed its own check
+      SizeError        a run that does not fit into this machine's memory
 
 A message says what, the value with its unit, what is allowed, and the way out.
 """
@@ -18,6 +19,7 @@ __all__ = [
     "MaterialError",
     "PhysicsError",
     "QuantityError",
+    "SizeError",
     "SolveError",
     "WarmstackError",
     "shown",
@@ -80,6 +82,12 @@ class PhysicsError(WarmstackError, ValueError):
 
 class SolveError(WarmstackError):
     """A solve that failed its own check: the number is not given out."""
+
+    exit_code = 4
+
+
+class SizeError(WarmstackError):
+    """A run that does not fit into this machine's memory; nothing was started."""
 
     exit_code = 4
 

@@ -29,7 +29,7 @@ def dosed(plan, top, bottom):
 
 def resist_line(state, plan):
     judged = [j for j in judge(state, plan, "limit_cycle") if j.name == "resist"]
-    return limit_lines(judged, {})[0]
+    return limit_lines(judged, {}, {})[0]
 
 
 def test_inside_the_data_the_local_dose_sets_the_softening_temperature(from_dose):

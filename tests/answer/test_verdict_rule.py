@@ -21,7 +21,7 @@ def mask(value):
 
 def said(judged, bands=None, tried=()):
     bands = bands or {}
-    return verdict(limit_lines(judged, bands), bands, tried)
+    return verdict(limit_lines(judged, bands, {}), bands, tried)
 
 
 def tried(cures, key="scan.speed", ours=True):
@@ -90,16 +90,16 @@ def test_the_body_furthest_over_its_limit_limits():
     [(40.0, 5.0, True), (50.0, 0.0, True), (45.0, 5.1, None), (50.1, 0.0, False), (None, 0, None)],
 )
 def test_met_is_true_only_at_the_far_end_false_at_the_typical_value_and_else_open(value, up, met):
-    line = limit_lines([resist(value)], {"resist": Band(1.0, up, "gap.width")})[0]
+    line = limit_lines([resist(value)], {"resist": Band(1.0, up, "gap.width")}, {})[0]
     assert line.met is met
 
 
-def test_what_the_model_leaves_open_adds_to_the_band_by_root_sum_square():
+def test_what_model_and_mesh_leave_open_adds_to_the_band_by_root_sum_square():
     judged = Judged("dose_top", "resist", "kJ/cm3", 10.0, 20.0, "case", model=(3.0, 3.0))
-    line = limit_lines([judged], {"dose_top": Band(4.0, 4.0, "gap.width")})[0]
-    assert (line.low, line.high, line.margin) == (5.0, 15.0, 10.0)
+    line = limit_lines([judged], {"dose_top": Band(4.0, 4.0, "gap.width")}, {"dose_top": 12.0})[0]
+    assert (line.low, line.high, line.margin) == (-3.0, 23.0, 10.0)  # 3, 4, 12: 13
 
 
 def test_a_nan_is_no_value_of_a_limit():
     with pytest.raises(ValidationError, match="finite"):
-        limit_lines([resist(float("nan"))], {})
+        limit_lines([resist(float("nan"))], {}, {})

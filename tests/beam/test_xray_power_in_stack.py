@@ -27,7 +27,7 @@ def power(stack=STACK, motion=MOTION, x=(-0.05, 0.05, 41), y=(-0.06, 0.06, 49)):
     plan = rectangle_plan(np.linspace(*x), np.linspace(*y))
     places = STILL if motion is None else motion.places(BEAM.fwhm / 7)
     presence = layer_presence(stack, plan)
-    return absorbed_power(stack, BEAM, places, CUTS, presence, plan.boxes), plan, presence
+    return absorbed_power(stack, BEAM, places, CUTS, presence, plan.corners), plan, presence
 
 
 def test_beam_of_the_fibre_grooves():

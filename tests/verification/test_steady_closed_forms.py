@@ -48,12 +48,13 @@ def test_three_layers_with_films_on_both_faces():
 def test_two_plates_across_an_exchange_layer():
     """Plates k = 40, 0.495 m each, 80 W/(m2 K) between them, ends at 100 and 300 (derived).
 
-    The exchange layer is a cell with k = h d.  A film of 1e9 W/(m2 K) holds each end: 5e-8 off.
+    The exchange layer is a cell with k = h d.  q = 5369.12751678 W/m2 through films of
+    1e4 W/(m2 K) holds the ends; only round-off is left.
     """
-    d = 1e-4
+    d, film, q = 1e-4, 1e4, 5369.12751678
     layers = [(cut(0.495, 2), 40.0), (cut(d, 1), 80.0 * d), (cut(0.495, 2), 40.0)]
-    T, _ = slab(layers, 1e9, 1e9, nothing, sinks=(100.0, 300.0))
-    assert T[[2, 3]] == pytest.approx([166.442953020, 233.557046980], rel=1e-6)
+    T, _ = slab(layers, film, film, nothing, sinks=(100.0 - q / film, 300.0 + q / film))
+    assert T[[0, 2, 3, 5]] == pytest.approx([100, 166.442953020, 233.557046980, 300], rel=1e-8)
 
 
 def test_wall_with_one_film():

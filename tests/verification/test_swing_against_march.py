@@ -19,7 +19,6 @@ from thermo.answer.state import _column_heat, scene_films, solve_state
 from thermo.beam import mean_over_scan
 from thermo.case import read_case
 from thermo.heat import Gas, conduction_fields, heat_system
-from thermo.heat.steady import node_load
 from thermo.mesh import layer_presence, merged, mesh_stack, rectangle_plan
 from thermo.solve import Solver, plan_matrices
 
@@ -60,7 +59,7 @@ class Slice:
         matrices = plan_matrices(plan.points, plan.quads)
         self.system = heat_system(self.grid, matrices, fields, films)
         content = fields.capacity * self.grid.active * plan.areas * self.grid.heights[:, None]
-        self.C = node_load(self.grid, content)[self.system.used]
+        self.C = self.system.load(content)[self.system.used]
         coverage = stack.pattern.coverage(*plan.centres)
         presence = layer_presence(stack, plan)
         kinds, kind = np.unique(np.vstack([presence, coverage]), axis=1, return_inverse=True)
@@ -77,7 +76,7 @@ class Slice:
             at = (np.array([y]), np.ones(1))
             rows = mean_over_scan(self.beam.height, profile, at, self.lines)
             heat[:, cells] = rows[:, np.searchsorted(self.lines, plan.centres[1, cells]) - 1]
-        return node_load(self.grid, heat * WIDTH)[self.system.used]
+        return self.system.load(heat * WIDTH)[self.system.used]
 
     def swing(self, motion, sigma):
         """Peak minus mean at each level and node of the slice, K."""
@@ -85,7 +84,8 @@ class Slice:
         steps = int(np.ceil(period / (0.3 * sigma / motion.speed)))
         dt = period / steps
         loads = [self.load(place((i + 0.5) * dt, motion)) for i in range(steps)]
-        K = self.system.K.tocsc()
+        used = self.system.used.ravel()
+        K = self.system.K.matrix()[used][:, used].tocsc()
         # sinks are constant: they shift the mean only, so rises above the mean need the heat alone
         x = mean = splu(K).solve(np.mean(loads, axis=0))
         step = splu((sparse.diags_array(self.C / dt) + K / 2).tocsc())
@@ -97,7 +97,9 @@ class Slice:
                 peak = np.maximum(peak, x)
             if np.abs(peak - before).max() < 0.1:
                 break
-        return self.system.on_levels(peak - mean)
+        swing = np.zeros(self.system.K.shape)
+        swing[self.system.used] = peak - mean
+        return self.system.on_levels(swing)
 
 
 @pytest.mark.slow

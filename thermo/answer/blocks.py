@@ -17,6 +17,7 @@ from thermo.answer.schema import (
     PathLine,
     Placement,
     PlacementBlock,
+    SolveBlock,
     Stress,
     UniformOffset,
 )
@@ -154,10 +155,21 @@ def checks(outcome: Outcome) -> Checks:
     return Checks(
         heat_balance=state.steady.balance,
         power_balance=state.power.balance,
-        residual=state.steady.residual,
+        residual=state.steady.solution.residual,
         expansion_residual=None if found is None else found.residual,
         membrane_flatness=None,
         gap_left_um=left,
+    )
+
+
+def solve_block(state: State) -> SolveBlock:
+    """What the last heat solve took."""
+    took = state.steady.solution
+    return SolveBlock(
+        residual=took.residual,
+        iterations=took.iterations,
+        seconds=took.seconds,
+        bytes=took.nbytes,
     )
 
 

@@ -16,7 +16,7 @@ from thermo.case import Case
 from thermo.case.stack import Layer, Stack
 from thermo.elastic import FaceSprings, Held, HeldSolid, Pins, Solid, Support, hold
 from thermo.errors import MaterialError
-from thermo.mesh import Grid
+from thermo.mesh import Grid, rim
 
 Array = NDArray[np.float64]
 HARD = 1e13  # N/m3: a back that rests on its holder through a bare contact
@@ -165,7 +165,7 @@ def _mask_supports(state: State, solid: Solid) -> Supports:
     face[solid.quads[:, solid.active[0]]] = True
     drawn = np.zeros((len(solid.levels), solid.points.shape[1], 3))
     drawn[..., :2] = mount_growth(state.scene.case, state.scene.stack) * solid.points.T
-    return (Held(face, "xy", (0,), drawn), Held(face & _rim(solid, face), "z", (0,)))
+    return (Held(face, "xy", (0,), drawn), Held(face & _rim(solid), "z", (0,)))
 
 
 def _sample_supports(state: State, solid: Solid) -> Supports:
@@ -186,16 +186,17 @@ def _sample_supports(state: State, solid: Solid) -> Supports:
         side = sample.patch.value
         corner = (x > face.width / 2 - side) & (y > face.height / 2 - side)
         return (FaceSprings(back, kt, kn, cells=corner, growth=growth),)
-    rim = _rim(solid, np.ones(solid.points.shape[1], bool))
+    edge = _rim(solid)
     drawn = np.zeros((len(solid.levels), solid.points.shape[1], 3))
     drawn[..., :2] = growth * solid.points.T
-    return (Held(rim, "xy", (0,), drawn), Held(rim, "z", (back,)))
+    return (Held(edge, "xy", (0,), drawn), Held(edge, "z", (back,)))
 
 
-def _rim(solid: Solid, among: NDArray[np.bool_]) -> NDArray[np.bool_]:
-    x, y = np.abs(solid.points)
-    rim_x, rim_y = x[among].max(), y[among].max()
-    return np.asarray((x > rim_x - 1e-9) | (y > rim_y - 1e-9))
+def _rim(solid: Solid) -> NDArray[np.bool_]:
+    """Nodes on the outer edge of a body."""
+    nodes = np.zeros(solid.points.shape[1], bool)
+    nodes[rim(solid.quads)] = True
+    return nodes
 
 
 def joint_stiffness(state: State) -> tuple[float, float]:

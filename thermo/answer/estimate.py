@@ -12,11 +12,13 @@ from thermo.answer.current import highest_current
 from thermo.answer.exposure import dose_plan
 from thermo.answer.hand_check import hand_check
 from thermo.answer.levers import try_levers
+from thermo.answer.mesh_error import mesh_bands, mesh_difference
 from thermo.answer.outcome import SWING, Outcome, Regime, run_once
 from thermo.answer.path import path_lines, photon_block
 from thermo.answer.scene import describe, mesh
 from thermo.answer.schema import Answer, CaseBlock, MeshBlock
-from thermo.answer.spread import CoarseRuns, bands, peak_difference
+from thermo.answer.size import check_size
+from thermo.answer.spread import CoarseRuns, bands
 from thermo.answer.state import State, solve_state
 from thermo.answer.temperature import part_temperatures, sensor_readings
 from thermo.answer.verdict import limit_lines, verdict
@@ -57,6 +59,7 @@ def estimate(case: Case, refine: int = 0, still: bool = False) -> Answer:
     Raises
     ------
     SolveError : a solve failed its own check
+    SizeError : the mesh needs more memory than the machine has
     PhysicsError : the case leaves the range of a physical model
     """
     return run(case, refine, still).answer
@@ -77,7 +80,10 @@ def run(
     solver = Solver()
     with clock.stage("beam, dose and mesh", tell, 0.0):
         scene = describe(case, still)
-        meshed = mesh(scene, refine)
+        meshed = mesh(scene)
+        check_size(scene, meshed, refine)
+        if refine:
+            meshed = mesh(scene, refine)
     path = path_lines(scene)
     checked = None
     if photons:
@@ -97,11 +103,12 @@ def run(
     with clock.stage("ranges", tell, 0.45):
         runs = CoarseRuns(case, still, regime, moved=scene.motion is None)
         spread = bands(case, runs, lambda i, n: tell("ranges", 0.45 + 0.4 * i / n))
-    coarser = runs.typical.state
+    coarser = runs.typical
     if refine:
         with clock.stage("mesh error", tell, 0.84):
-            coarser = solve_state(scene, mesh(scene, refine - 1), Solver())
-    lines = limit_lines(outcome.judged, spread)
+            wider = solve_state(scene, mesh(scene, refine - 1), Solver())
+            coarser = run_once(wider, regime, moved=scene.motion is None)
+    lines = limit_lines(outcome.judged, spread, mesh_bands(outcome, coarser))
     with clock.stage("levers", tell, 0.85):
         tried = list(try_levers(outcome, runs, current))
     time = outcome.dose.time
@@ -130,7 +137,8 @@ def run(
         mesh=MeshBlock(
             unknowns=state.steady.unknowns,
             cells=int(meshed.grid.active.sum()),
-            difference_on_refinement=peak_difference(state, coarser),
+            difference_on_refinement=mesh_difference(outcome, coarser),
+            solve=blocks.solve_block(state),
         ),
         seconds=clock.seconds,
         verdict=verdict(lines, spread, tried),

@@ -213,11 +213,21 @@ class Checks(Block):
     gap_left_um: float | None
 
 
+class SolveBlock(Block):
+    """What the last heat solve of the answer took; the residual is relative."""
+
+    residual: float
+    iterations: int
+    seconds: float
+    bytes: int
+
+
 class MeshBlock(Block):
-    """Size of the computation."""
+    """Size of the computation, and what changed against a mesh with twice the spacing."""
 
     unknowns: int
     cells: int
+    solve: SolveBlock
     difference_on_refinement: dict[str, float] | None
 
 

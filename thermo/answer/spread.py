@@ -14,8 +14,7 @@ from math import hypot
 from thermo.answer.expansion import Expansion
 from thermo.answer.outcome import Judged, Outcome, Regime, run_once
 from thermo.answer.scene import describe, mesh
-from thermo.answer.state import State, solve_state
-from thermo.answer.temperature import hottest
+from thermo.answer.state import solve_state
 from thermo.case import Case, Range, ranges, with_value
 from thermo.errors import CaseError
 from thermo.solve import Solver
@@ -71,15 +70,6 @@ class CoarseRuns:
         state = solve_state(scene, meshed, self.solver, before)
         same = kept if before is not None else None
         return run_once(state, self.regime, self.moved, same)
-
-
-def peak_difference(fine: State, coarse: State) -> dict[str, float]:
-    """Peaks on one mesh less those on another, K; about three times the finer one's error."""
-    names = {"resist": fine.scene.stack.resist.name, "mask": "membrane"}
-    return {
-        f"{word}_peak_K": float(fine.peak[hottest(fine, name)] - coarse.peak[hottest(coarse, name)])
-        for word, name in names.items()
-    }
 
 
 def _values(judged: tuple[Judged, ...]) -> dict[str, float]:

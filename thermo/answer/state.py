@@ -32,7 +32,8 @@ from thermo.solve import Solver
 Array = NDArray[np.float64]
 SETTLED = 0.05  # K: no layer's mean moves more between two sweeps
 SWEEPS = 12
-AWAY = 17  # distances from the middle of the stroke at which the swing is worked out
+TURN = 8.0  # sigma: the last part of the stroke, where up and down pass follow closely
+AWAY = (6, 13)  # distances from the middle of the stroke at which the swing is found, before, in it
 
 
 @dataclass(frozen=True)
@@ -91,7 +92,9 @@ def solve_state(
     """
     case, stack, grid = scene.case, scene.stack, meshed.grid
     presence = layer_presence(stack, grid.plan)
-    power = absorbed_power(stack, scene.beam, scene.places, meshed.cuts, presence, grid.plan.boxes)
+    power = absorbed_power(
+        stack, scene.beam, scene.places, meshed.cuts, presence, grid.plan.corners
+    )
     films = scene_films(scene, grid)
     chamber = case.chamber
     gas = Gas(
@@ -169,7 +172,7 @@ def column_cycles(
     kinds, kind = np.unique(np.vstack([presence, coverage]), axis=1, return_inverse=True)
     h = face_h(films, grid)
     period = motion.speed * motion.pass_time
-    away = np.linspace(0, motion.stroke / 2, AWAY)
+    away = _distances(motion.stroke / 2, TURN * scene.sigma)
     for number in range(kinds.shape[1]):
         cells = np.flatnonzero((kind.ravel() == number) & lit)
         if not len(cells):
@@ -191,6 +194,13 @@ def column_cycles(
                 column, beam.height, heat[own], light, motion.speed, period, apart, edge
             )
             yield cells, first, away, cycle
+
+
+def _distances(half: float, turn: float) -> Array:
+    """Distances from the middle of the stroke, closer together over the last `turn` (m)."""
+    start = max(half - turn, 0.0)
+    far = np.linspace(0, start, AWAY[0])[:-1] if start > 0 else np.empty(0)
+    return np.concatenate([far, np.linspace(start, half, AWAY[1])])
 
 
 def _frame_edge(

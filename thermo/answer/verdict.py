@@ -31,17 +31,23 @@ MEASURE: Mapping[str, str] = {
 MATERIAL = "measure it on a piece of the same batch, or ask the maker"
 
 
-def limit_lines(judged: Sequence[Judged], bands: Mapping[str, Band]) -> tuple[LimitLine, ...]:
-    """Each limit with its value, band, margin, and whether it is met."""
-    return tuple(_line(j, bands.get(j.name)) for j in judged)
+def limit_lines(
+    judged: Sequence[Judged], bands: Mapping[str, Band], mesh: Mapping[str, float]
+) -> tuple[LimitLine, ...]:
+    """Each limit with its value, band, margin, and whether it is met.
+
+    mesh : what the mesh leaves open of each value, to both sides
+    """
+    return tuple(_line(j, bands.get(j.name), mesh.get(j.name, 0.0)) for j in judged)
 
 
-def _line(j: Judged, band: Band | None) -> LimitLine:
+def _line(j: Judged, band: Band | None, mesh: float) -> LimitLine:
     low = high = margin = None
     met: bool | None = None
     if j.value is not None:
         down, up = (band.down, band.up) if band else (0.0, 0.0)
-        low, high = j.value - hypot(down, j.model[0]), j.value + hypot(up, j.model[1])
+        low = j.value - hypot(down, j.model[0], mesh)
+        high = j.value + hypot(up, j.model[1], mesh)
         margin = j.limit - j.value
         met = False if margin < 0 else (True if high <= j.limit and not j.at_most else None)
     return LimitLine(

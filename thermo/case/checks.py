@@ -5,51 +5,38 @@ here: it has its own fault already, and no comparison with it holds. Where a val
 unfavourable end counts, so that a case may be solved anywhere in its ranges.
 """
 
-import math
 from collections.abc import Iterator
+from math import hypot
 from typing import Any
 
 from pydantic import BaseModel
 
 from thermo.case.faults import Refusal, nearest
+from thermo.case.fits import bounds_of, fit_refusals, sensor_room
 from thermo.case.needed import dig, needed_refusals
+from thermo.case.pattern import Outline
 from thermo.case.schema import Raw
-from thermo.errors import QuantityError, shown
-from thermo.units import Quantity, format_quantity, parse_quantity
+from thermo.errors import shown
+from thermo.units import format_quantity
 
 __all__ = ["FIXED_PARTS", "cross_refusals"]
 
 Tree = Raw | BaseModel
 FIXED_PARTS = ("frame", "membrane", "absorber", "gap", "joint", "holder")
-FITS = [  # what must lie inside what, and why
-    ("mask.absorber.width", "mask.membrane.width", "the pattern field lies in the clear opening"),
-    ("mask.absorber.height", "mask.membrane.height", "the pattern field lies in the clear opening"),
-    ("mask.absorber.width", "sample.width", "the pattern field lies on the sample"),
-    ("mask.absorber.height", "sample.height", "the pattern field lies on the sample"),
-    ("mask.absorber.width", "beam.width", "the beam lights the whole width of the pattern field"),
-    ("sample.width", "sample.holder.width", "the sample lies on the holder"),
-    ("sample.height", "sample.holder.height", "the sample lies on the holder"),
-]
 
 
 def cross_refusals(tree: Tree) -> list[Refusal]:
     """Everything that does not fit together."""
-    checks = (needed_refusals, _scan, _outlines, _coverage, _frame, _names, _joint, _held, _sensors)
+    parts = (_coverage, _frame, _names, _joint, _held, _sensors)
+    checks = (needed_refusals, _scan, fit_refusals, *parts)
     return [refusal for check in checks for refusal in check(tree)]
-
-
-def _bounds(value: object, kind: str = "length") -> tuple[float, float]:
-    try:
-        return (value if isinstance(value, Quantity) else parse_quantity(value, kind)).bounds
-    except QuantityError:
-        return math.nan, math.nan
 
 
 def _scan(tree: Tree) -> Iterator[Refusal]:
     """Turn-around inside the stroke: v <= sqrt(a L)."""
-    v = _bounds(dig(tree, "scan.speed"), "speed")[1]
-    a = _bounds(dig(tree, "scan.acceleration"), "acceleration")[0]
-    stroke = _bounds(dig(tree, "scan.stroke"))[0]
+    v = bounds_of(dig(tree, "scan.speed"), "speed")[1]
+    a = bounds_of(dig(tree, "scan.acceleration"), "acceleration")[0]
+    stroke = bounds_of(dig(tree, "scan.stroke"))[0]
     if a > 0 and v * v > a * stroke:
         yield (
             ("scan", "stroke"),
@@ -57,17 +44,6 @@ def _scan(tree: Tree) -> Iterator[Refusal]:
             f"{format_quantity(v, 'mm/s', 'speed')}; allowed: at least v2/a = "
             f"{v * v / a * 1e3:.4g} mm; lengthen it, slow down or accelerate harder",
         )
-
-
-def _outlines(tree: Tree) -> Iterator[Refusal]:
-    for inner, outer, why in FITS:
-        size, room = _bounds(dig(tree, inner))[1], _bounds(dig(tree, outer))[0]
-        if size > room:
-            yield (
-                tuple(inner.split(".")),
-                f"{size * 1e3:.6g} mm is larger than {outer}; allowed: up to {room * 1e3:.6g} mm, "
-                f"for {why}; make it smaller or {outer} larger",
-            )
 
 
 def _coverage(tree: Tree) -> Iterator[Refusal]:
@@ -146,8 +122,14 @@ def _held(tree: Tree) -> Iterator[Refusal]:
             ("sample", "patch"),
             f'does not go with held = "{held}"; allowed: only with "taped"; leave it out',
         )
-    side = _bounds(patch)[1]
-    room = min(_bounds(dig(tree, f"sample.{name}"))[0] for name in ("width", "height")) / 2
+    if held == "taped" and dig(tree, "sample.diameter") is not None:
+        yield (
+            ("sample", "held"),
+            "'taped' holds a sample at its four corners, a round one has none; allowed: "
+            '"free", "glued", "clamped"; choose one',
+        )
+    side = bounds_of(patch)[1]
+    room = min(bounds_of(dig(tree, f"sample.{name}"))[0] for name in ("width", "height")) / 2
     if side > room:
         yield (
             ("sample", "patch"),
@@ -175,21 +157,23 @@ def _sensors(tree: Tree) -> Iterator[Refusal]:
                 f"unknown part '{shown(part)}'; allowed: {allowed}; {nearest(part, parts)}",
             )
             continue
-        half = _half_outline(tree, part)
-        for axis, room in zip("xy", half, strict=True):
-            place = max(abs(bound) for bound in _bounds(dig(sensor, axis)))
-            if place > room:
-                yield (
-                    ("sensors", name, axis),
-                    f"{place * 1e3:.6g} mm is off the {shown(part)}; allowed: -{room * 1e3:.6g} .. "
-                    f"{room * 1e3:.6g} mm from the middle; move the sensor",
-                )
+        yield from _off_part(name, part, sensor, sensor_room(tree, part))
 
 
-def _half_outline(tree: Tree, part: str) -> tuple[float, float]:
-    """Half width and height of a part, m."""
-    table = {"holder": "sample.holder", "membrane": "mask.membrane", "absorber": "mask.membrane"}
-    clear = "mask.membrane" if part == "frame" else table.get(part, "sample")
-    border = _bounds(dig(tree, "mask.frame.border"))[0] if part == "frame" else 0.0
-    width, height = (_bounds(dig(tree, f"{clear}.{side}"))[0] for side in ("width", "height"))
-    return width / 2 + border, height / 2 + border
+def _off_part(name: str, part: str, sensor: Any, room: Outline) -> Iterator[Refusal]:
+    x, y = (max(abs(bound) for bound in bounds_of(dig(sensor, axis))) for axis in "xy")
+    if room.is_round:
+        if hypot(x, y) > room.diameter / 2:
+            yield (
+                ("sensors", name, "x"),
+                f"{hypot(x, y) * 1e3:.6g} mm from the middle is off the {shown(part)} or on its "
+                f"edge; allowed: up to {room.diameter * 500:.6g} mm; move the sensor",
+            )
+        return
+    for axis, place, half in (("x", x, room.width / 2), ("y", y, room.height / 2)):
+        if place > half:
+            yield (
+                ("sensors", name, axis),
+                f"{place * 1e3:.6g} mm is off the {shown(part)}; allowed: -{half * 1e3:.6g} .. "
+                f"{half * 1e3:.6g} mm from the middle; move the sensor",
+            )

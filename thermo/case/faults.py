@@ -12,7 +12,16 @@ from thermo.case.fields import Bounds
 from thermo.case.positions import Path, line_of
 from thermo.errors import Fault, shown
 
-__all__ = ["Places", "Refusal", "key_text", "missing", "nearest", "nearest_name", "refusals"]
+__all__ = [
+    "Places",
+    "Refusal",
+    "key_text",
+    "missing",
+    "model_at",
+    "nearest",
+    "nearest_name",
+    "refusals",
+]
 
 Refusal = tuple[Path, str]  # where, and what, value, allowed, way out
 
@@ -62,7 +71,7 @@ def refusals(error: ValidationError, root: type[BaseModel], start: Path) -> list
         loc = item["loc"]
         own = loc[-1:] if item["type"] == "extra_forbidden" else ()  # as the user wrote it
         path = (*_without_union_tag(loc[: len(loc) - len(own)]), *own)
-        holder = _model_at(root, loc[:-1])
+        holder = model_at(root, loc[:-1])
         found[path] = _text(dict(item), holder, path, (*start, *path))
         if item["type"] == "extra_forbidden":
             meant.add((*path[:-1], nearest_name(path[-1], holder.model_fields) or ""))
@@ -109,7 +118,7 @@ def _text(item: dict[str, Any], holder: type[BaseModel], path: Path, whole: Path
             allowed = ", ".join(f'"{choice}"' for choice in choices)
             return f"'{given}' is no choice here; allowed: {allowed}; {nearest(given, choices)}"
         case "model_type" | "model_attributes_type":
-            names = ", ".join(_model_at(holder, path[-1:]).model_fields)
+            names = ", ".join(model_at(holder, path[-1:]).model_fields)
             return f"'{given}' is no table; allowed: a table with {names}; write it as one"
     return str(item["msg"])
 
@@ -144,7 +153,8 @@ def _choices(holder: type[BaseModel], name: str) -> tuple[str, ...]:
     return get_args(annotation) if get_origin(annotation) is Literal else ()
 
 
-def _model_at(root: type[BaseModel], path: Path) -> type[BaseModel]:
+def model_at(root: type[BaseModel], path: Path) -> type[BaseModel]:
+    """Model of the table at a path below a root."""
     choices: tuple[type[BaseModel], ...] = ()
     for part in path:
         if part in root.model_fields:

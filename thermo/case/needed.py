@@ -1,11 +1,12 @@
-"""Keys that must stand together, or not: what describes the source, the stripe and the motion."""
+"""Keys that must stand together, or not: source, stripe, motion, and the outlines of parts."""
 
 from collections.abc import Iterator
 from typing import Any
 
 from pydantic import BaseModel
 
-from thermo.case.faults import Refusal, missing, nearest_name
+from thermo.case.faults import Refusal, missing, model_at, nearest_name
+from thermo.case.positions import Path
 from thermo.case.schema import SECTIONS
 from thermo.errors import shown
 from thermo.units import Quantity
@@ -17,6 +18,8 @@ FILES = {
     "ring.spectrum": "a CSV file of the spectrum beside the case",
     "scan.table": "a CSV file of the stage's log beside the case",
 }
+OUTLINES = ("mask.membrane", "sample", "sample.holder")  # round or rectangular
+SIDES = ("width", "height")
 TRAPEZOID = ("scan.stroke", "scan.speed", "scan.acceleration")
 
 
@@ -36,10 +39,12 @@ def needed_refusals(tree: Any) -> Iterator[Refusal]:
     A key that is missing because its name is misspelt is one mistake, and refused elsewhere.
     """
     for path, text in _all(tree):
-        name = str(path[0])
-        given = dig(tree, name)
-        strange = set(given) - set(SECTIONS[name].model_fields) if isinstance(given, dict) else ()
-        if not any(nearest_name(key, [str(path[-1])]) for key in strange):
+        given = dig(tree, ".".join(map(str, path[:-1])))
+        strange = (
+            set(given) - set(_model(path[:-1]).model_fields) if isinstance(given, dict) else ()
+        )
+        meant = ["width", "height", "diameter"] if path[-1] in SIDES else [str(path[-1])]
+        if not any(nearest_name(key, meant) for key in strange):
             yield path, text
 
 
@@ -50,6 +55,9 @@ def _all(tree: Any) -> Iterator[Refusal]:
         yield from _stripe(tree)
     if _is_table(tree, "scan"):
         yield from _motion(tree)
+    for part in OUTLINES:
+        if _is_table(tree, part):
+            yield from _size(tree, part)
 
 
 def _is_table(tree: Any, key: str) -> bool:
@@ -109,6 +117,16 @@ def _motion(tree: Any) -> Iterator[Refusal]:
             yield _excluded(key, "scan.table", "the table is the whole motion")
 
 
+def _size(tree: Any, part: str) -> Iterator[Refusal]:
+    """A round part has a diameter, a rectangular one width and height."""
+    for side in (f"{part}.{name}" for name in SIDES):
+        if dig(tree, f"{part}.diameter") is None:
+            if dig(tree, side) is None:
+                yield _missing(side, f"without {part}.diameter")
+        elif dig(tree, side) is not None:
+            yield _excluded(side, f"{part}.diameter", "a part is round or a rectangle")
+
+
 def _pair(tree: Any, one: str, other: str, why: str) -> Iterator[Refusal]:
     for key, partner in ((one, other), (other, one)):
         if dig(tree, key) is None and dig(tree, partner) is not None:
@@ -116,11 +134,16 @@ def _pair(tree: Any, one: str, other: str, why: str) -> Iterator[Refusal]:
 
 
 def _missing(key: str, why: str) -> Refusal:
-    table, name = key.split(".")
+    path: Path = tuple(key.split("."))
+    name = str(path[-1])
     if key in FILES:
-        return (table, name), f'is missing {why}; allowed: {FILES[key]}; add {name} = "FILE.csv"'
-    text = missing(SECTIONS[table], name, (table, name))
-    return (table, name), text.replace("is missing;", f"is missing {why};", 1)
+        return path, f'is missing {why}; allowed: {FILES[key]}; add {name} = "FILE.csv"'
+    text = missing(_model(path[:-1]), name, path)
+    return path, text.replace("is missing;", f"is missing {why};", 1)
+
+
+def _model(path: Path) -> type[BaseModel]:
+    return model_at(SECTIONS[str(path[0])], path[1:])
 
 
 def _excluded(key: str, partner: str, why: str) -> Refusal:

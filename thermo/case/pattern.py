@@ -1,6 +1,7 @@
-"""The absorber pattern as the heat sees it: coverage by metal over the field."""
+"""Outlines of parts, and the absorber pattern as the heat sees it: coverage over the field."""
 
 from dataclasses import dataclass
+from math import hypot, inf, pi
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -10,23 +11,61 @@ Array = NDArray[np.float64]
 
 @dataclass(frozen=True)
 class Outline:
-    """Rectangle of width (x) and height (y), m, about the middle of the pattern field."""
+    """Rectangle of width (x) and height (y) cut by a circle, m, about the middle of the field.
+
+    diameter : of the circle; infinite for a rectangle.  A disc is as wide and as high as that.
+    """
 
     width: float
     height: float
+    diameter: float = inf
+
+    @property
+    def is_round(self) -> bool:
+        """Whether this is a whole disc."""
+        return self.diameter <= min(self.width, self.height)
+
+    @property
+    def area(self) -> float:
+        """Area of a rectangle or of a whole disc, m2."""
+        return pi * self.diameter**2 / 4 if self.is_round else self.width * self.height
 
     def covers(self, x: ArrayLike, y: ArrayLike) -> NDArray[np.bool_]:
         """Whether points lie inside, broadcast."""
-        inside_x = np.abs(np.asarray(x, float)) < self.width / 2
-        return np.asarray(inside_x & (np.abs(np.asarray(y, float)) < self.height / 2))
+        x, y = np.asarray(x, float), np.asarray(y, float)
+        inside = (np.abs(x) < self.width / 2) & (np.abs(y) < self.height / 2)
+        return np.asarray(inside & (np.hypot(x, y) < self.diameter / 2))
 
     def common(self, other: "Outline") -> "Outline":
         """The part that lies inside both outlines."""
-        return Outline(min(self.width, other.width), min(self.height, other.height))
+        return Outline(
+            min(self.width, other.width),
+            min(self.height, other.height),
+            min(self.diameter, other.diameter),
+        )
 
     def grown(self, border: float) -> "Outline":
         """The outline with a border (m) added all round."""
-        return Outline(self.width + 2 * border, self.height + 2 * border)
+        return Outline(
+            self.width + 2 * border, self.height + 2 * border, self.diameter + 2 * border
+        )
+
+    def spare(self, other: "Outline") -> float:
+        """Least distance to an outline around this one, m; negative where it reaches beyond."""
+        across = min(self.diameter, hypot(self.width, self.height))
+        room = (other.width - self.width, other.height - self.height, other.diameter - across)
+        return min(room) / 2
+
+    def __str__(self) -> str:
+        """'round, 100 mm' or '60 x 40 mm'."""
+        if self.is_round:
+            return f"round, {1e3 * self.diameter:.4g} mm"
+        return f"{1e3 * self.width:.4g} x {1e3 * self.height:.4g} mm"
+
+
+def disc(diameter: float) -> Outline:
+    """The round outline of a diameter, m."""
+    return Outline(diameter, diameter, diameter)
 
 
 @dataclass(frozen=True)

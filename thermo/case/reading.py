@@ -20,6 +20,7 @@ from thermo.case.filling import assumed_of_materials, fill_assumed, name_layers,
 from thermo.case.guards import read_text, refuse_hostile
 from thermo.case.library import Library, read_library
 from thermo.case.needed import dig
+from thermo.case.plan_file import PlanFile, read_plan_file
 from thermo.case.positions import Path, key_lines
 from thermo.case.schema import SECTIONS, Case, Head, Raw, Sensor
 from thermo.case.settings import apply_settings
@@ -30,7 +31,7 @@ from thermo.materials import Material
 __all__ = ["read_case"]
 
 KEYS = ("title", *SECTIONS, "sensors", "materials")
-OPTIONAL = {"scan", "limits"}
+OPTIONAL = {"scan", "limits", "mesh"}
 TABLES = {  # key that names a file -> columns it may have
     "ring.spectrum": (
         ("energy_eV", "power_W_per_eV_per_mm"),
@@ -71,6 +72,8 @@ def read_case(path: str | PathLike[str], settings: Mapping[str, str] | None = No
     refused += cross_refusals(raw)
     refused += _softening(raw, library)
     tables, in_tables = _read_tables(raw, FilePath(path).parent)
+    plan, in_plan = _read_plan(raw, FilePath(path).parent)
+    in_tables += in_plan
     if refused or in_tables:
         faults = {places.fault(refusal): None for refusal in refused}
         own = sorted(faults, key=lambda fault: (fault.line, fault.key))
@@ -80,10 +83,11 @@ def read_case(path: str | PathLike[str], settings: Mapping[str, str] | None = No
         **parts,
         materials=materials,
         tables=tables,
+        plan=plan,
         assumed=(*assumed, *assumed_of_materials(raw, materials)),
         path=name,
         text=text,
-        sha256=_hash(text, tables, settings),
+        sha256=_hash(text, tables if plan is None else {**tables, "mesh.plan": plan}, settings),
     )
 
 
@@ -93,12 +97,27 @@ def _read_tables(raw: Raw, folder: FilePath) -> tuple[dict[str, NumberTable], li
     faults: list[Fault] = []
     for key, accepted in TABLES.items():
         name = dig(raw, key)
-        if isinstance(name, str) and name.isprintable() and 0 < len(name) <= LONGEST_NAME:
+        if _is_file_name(name):
             try:
                 tables[key] = read_table(folder / name, accepted)
             except CaseError as error:
                 faults += error.faults
     return tables, faults
+
+
+def _read_plan(raw: Raw, folder: FilePath) -> tuple[PlanFile | None, list[Fault]]:
+    """The plan mesh the case names, read from beside it, and the faults in it."""
+    name = dig(raw, "mesh.plan")
+    if not _is_file_name(name):
+        return None, []
+    try:
+        return read_plan_file(folder / name), []
+    except CaseError as error:
+        return None, list(error.faults)
+
+
+def _is_file_name(name: object) -> bool:
+    return isinstance(name, str) and name.isprintable() and 0 < len(name) <= LONGEST_NAME
 
 
 def _parse(text: str, name: str) -> Raw:
@@ -183,8 +202,10 @@ def _materials(raw: Raw, library: Library) -> dict[str, Material]:
     return {name: stuff for name, stuff in found.items() if stuff is not None}
 
 
-def _hash(text: str, tables: Mapping[str, NumberTable], settings: Mapping[str, str]) -> str:
-    """SHA-256 of the text, and of the tables and settings beside it where there are any."""
-    lines = [f"\n{key} {table.sha256}" for key, table in tables.items()]
+def _hash(
+    text: str, files: Mapping[str, NumberTable | PlanFile], settings: Mapping[str, str]
+) -> str:
+    """SHA-256 of the text, and of the files and settings beside it where there are any."""
+    lines = [f"\n{key} {file.sha256}" for key, file in files.items()]
     lines += [f"\n--set {key}={value}" for key, value in settings.items()]
     return hashlib.sha256("".join([text, *lines]).encode()).hexdigest()

@@ -17,6 +17,7 @@ from thermo.case.fields import (
     Displacement,
     DoseLimit,
     DoseValue,
+    FileName,
     Film,
     Gas,
     LayerName,
@@ -35,6 +36,7 @@ from thermo.case.fields import (
     within,
 )
 from thermo.case.lighting import Beam, Filter, GasPath, Ring, Scan
+from thermo.case.plan_file import PlanFile
 from thermo.case.tables import NumberTable
 from thermo.materials import Material
 from thermo.units import Quantity
@@ -58,6 +60,7 @@ __all__ = [
     "Mask",
     "Membrane",
     "OwnMaterial",
+    "PlanMesh",
     "Raw",
     "Ring",
     "Sample",
@@ -85,12 +88,16 @@ class Chamber(Part):
 
 
 class Membrane(Part):
-    """Mask membrane over its clear opening, with its initial tension."""
+    """Mask membrane over its clear opening, with its initial tension.
+
+    diameter : of a round opening, instead of width and height
+    """
 
     material: Solid
     thickness: Thickness
-    width: Size
-    height: Size
+    width: Size | None = None
+    height: Size | None = None
+    diameter: Size | None = None
     tension: Annotated[Quantity, *within("stress", "0 MPa", "2 GPa")]
 
 
@@ -154,12 +161,13 @@ class Joint(Part):
 
 
 class Holder(Part):
-    """Water-cooled sample holder."""
+    """Water-cooled sample holder; the diameter of a round one instead of width and height."""
 
     material: Solid
     thickness: Thickness
-    width: Size
-    height: Size
+    width: Size | None = None
+    height: Size | None = None
+    diameter: Size | None = None
     film: Film
     water: Water
 
@@ -169,11 +177,13 @@ class Sample(Part):
 
     held : free on a supported back, glued by the joint over its full face, taped by patches at
         the corners, or clamped by a ring at the edge
+    diameter : of a wafer, instead of width and height
     """
 
     measured_at: Temperature
-    width: Size
-    height: Size
+    width: Size | None = None
+    height: Size | None = None
+    diameter: Size | None = None
     layers: Annotated[tuple[SampleLayer, ...], Field(min_length=1, max_length=20)]
     held: Literal["free", "glued", "taped", "clamped"]
     patch: Size | None = None
@@ -207,6 +217,16 @@ class Limits(Part):
     dose_top: DoseLimit | None = None
     dose_ratio: Annotated[Quantity, *within("ratio", "1", "1000", exact=True)] | None = None
     dose_under_absorber: DoseLimit | None = None
+
+
+class PlanMesh(Part):
+    """A plan mesh of the user's own instead of one made from the outlines: a .vtu file of quads.
+
+    Its nodes are in metres, x = y = 0 in the middle of the field, and its edges run along every
+    outline.  It is the coarse mesh: a run cuts every cell in four, `refine` again.
+    """
+
+    plan: FileName
 
 
 class OwnMaterial(Part):
@@ -244,8 +264,10 @@ class Case(Part):
 
     materials : every material the case uses, by the name written in the case
     tables : files named in the case, by the key that names them, as in 'ring.spectrum'
+    plan : the file of the plan mesh where the case names one
     assumed : what was filled from the tables, each with range and source
-    text, sha256 : the file as read; the hash covers it, its tables, and the settings beside it
+    text, sha256 : the file as read; the hash covers it, its tables, its plan mesh, and the settings
+        beside it
     """
 
     title: Text
@@ -259,8 +281,10 @@ class Case(Part):
     sensors: Mapping[str, Sensor] = {}
     dose: Dose
     limits: Limits = Limits()
+    mesh: PlanMesh | None = None
     materials: SkipValidation[Mapping[str, Material]]
     tables: SkipValidation[Mapping[str, NumberTable]]
+    plan: SkipValidation[PlanFile | None] = None
     assumed: SkipValidation[tuple[Assumed, ...]]
     path: str
     text: str
@@ -277,5 +301,6 @@ SECTIONS: dict[str, type[BaseModel]] = {
     "sample": Sample,
     "dose": Dose,
     "limits": Limits,
+    "mesh": PlanMesh,
 }
 Raw = dict[str, Any]  # a table as the TOML reader gives it

@@ -9,8 +9,8 @@ face, z along the beam, x = y = 0 at the middle of the pattern field.
 from dataclasses import dataclass
 from typing import Literal
 
-from thermo.case.pattern import Outline, Pattern
-from thermo.case.schema import Case
+from thermo.case.pattern import Outline, Pattern, disc
+from thermo.case.schema import Case, Holder, Membrane, Sample
 from thermo.materials import Material, gas_at
 
 Body = Literal["mask", "gap", "sample", "joint", "holder"]
@@ -59,15 +59,30 @@ class Stack:
         """The first layer of the sample."""
         return next(layer for layer in self.layers if layer.body == "sample")
 
+    @property
+    def outlines(self) -> dict[str, Outline]:
+        """Outlines of the parts and of the clear opening; those of the gap follow from them."""
+        found = {layer.name: layer.outline for layer in self.layers if layer.body != "gap"}
+        return {"opening": self.pattern.clear, **found}
+
+
+def outline_of(part: Membrane | Sample | Holder) -> Outline:
+    """Outline of a part that is given by its diameter, or by width and height."""
+    if part.diameter is not None:
+        return disc(part.diameter.value)
+    assert part.width is not None  # the case room asks for one way
+    assert part.height is not None
+    return Outline(part.width.value, part.height.value)
+
 
 def build_stack(case: Case) -> Stack:
     """Layers of a checked case, in beam order."""
     mask, sample = case.mask, case.sample
-    clear = Outline(mask.membrane.width.value, mask.membrane.height.value)
+    clear = outline_of(mask.membrane)
     whole = clear.grown(mask.frame.border.value)
     field = Outline(mask.absorber.width.value, mask.absorber.height.value)
-    face = Outline(sample.width.value, sample.height.value)
-    holder = Outline(sample.holder.width.value, sample.holder.height.value)
+    face = outline_of(sample)
+    holder = outline_of(sample.holder)
     stuff = case.materials
 
     def layer(name: str, body: Body, part: object, outline: Outline) -> Layer:

@@ -70,6 +70,7 @@ material = "graphite"
 thickness = "150 um"
 width = "56 mm"                   # clear opening, along x
 height = "56 mm"                  # clear opening, along the scan
+#   a round opening, sample or holder:  diameter = "75 mm" instead of both
 # tension = "5 MPa"               # initial tension of the membrane
 
 [mask.absorber]                   # metal on the resist side
@@ -131,6 +132,9 @@ placement = "1 um"                # after shift and rotation
 dose_top = "20 kJ/cm3"
 dose_ratio = "5"                  # top to bottom
 dose_under_absorber = "0.1 kJ/cm3"
+
+#   a plan mesh of your own, quads in metres:  [mesh] with plan = "plan.vtu"; every
+#   cell of it is cut in four for the run
 
 # [materials.my-resist]           # a material of your own
 # like = "PMMA"                   # what differs from a known one, or all of it

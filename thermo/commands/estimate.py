@@ -8,7 +8,15 @@ from typing import Annotated
 
 import typer
 
-from thermo.commands.options import AsJson, CaseFile, Photons, Settings, UsageError, settings_from
+from thermo.commands.options import (
+    AsJson,
+    CaseFile,
+    Photons,
+    Refine,
+    Settings,
+    Still,
+    settings_from,
+)
 
 Tell = Callable[[str, float], None]
 
@@ -22,8 +30,8 @@ def estimate(
     set_: Settings = None,
     json: AsJson = False,
     strict: Annotated[bool, typer.Option(help="Exit with 5 unless every limit is met.")] = False,
-    refine: Annotated[int, typer.Option(metavar="N", help="Halve every spacing N times.")] = 0,
-    still: Annotated[bool, typer.Option(help="Hold the beam at the middle of the field.")] = False,
+    refine: Refine = 0,
+    still: Still = False,
     photons: Photons = 0,
 ) -> None:
     """Estimate an exposure: print the answer and write it with fields and picture to DIR."""
@@ -31,8 +39,6 @@ def estimate(
     from thermo.show.folder import check_folder, write_results
     from thermo.show.text import answer_text
 
-    if not 0 <= refine <= 3:
-        raise UsageError(f"--refine {refine} is outside 0 .. 3; each step takes 8 times as long")
     read = read_case(case, settings_from(set_))
     folder = output or Path(f"{case.stem}.results")
     check_folder(folder)

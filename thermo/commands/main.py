@@ -1,7 +1,7 @@
 """The command `warmstack` and how its faults end: one clear line each, and the exit code.
 
 0 done; 1 a fault of the program; 2 wrong usage; 3 the case is wrong; 4 a solve failed its own
-check; 5 a limit is not met and --strict was given.
+check or does not fit into memory; 5 a limit is not met and --strict was given.
 """
 
 import sys

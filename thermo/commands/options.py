@@ -17,6 +17,7 @@ Settings = Annotated[
     ),
 ]
 AsJson = Annotated[bool, typer.Option("--json", help="Print JSON instead of a table.")]
+MOST_HALVINGS = 3
 FEWEST, MOST = 1_000, 100_000_000  # photons
 
 
@@ -24,6 +25,22 @@ class UsageError(WarmstackError):
     """An option that cannot be read."""
 
     exit_code = 2
+
+
+def _halvings(refine: int) -> int:
+    """A number of halvings that can be run at all."""
+    if not 0 <= refine <= MOST_HALVINGS:
+        raise UsageError(
+            f"--refine {refine} is outside 0 .. {MOST_HALVINGS}; each step takes 8 times as long"
+        )
+    return refine
+
+
+Refine = Annotated[
+    int,
+    typer.Option(metavar="N", callback=_halvings, help="Halve every spacing of the mesh N times."),
+]
+Still = Annotated[bool, typer.Option(help="Hold the beam at the middle of the field.")]
 
 
 def _checked(photons: int) -> int:

@@ -24,7 +24,7 @@ from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]
-SAMPLES = 4096
+SAMPLES = 1024  # at least, over two passes; the highest is refined by a parabola
 HARMONICS = 8.0  # up to exp(-32) of the stripe's own height, for layers that see a sharper one
 
 

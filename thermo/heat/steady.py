@@ -7,27 +7,28 @@ Solved for the rise above the coldest sink.  Heat in must equal heat out through
 1e-8, and the relative residual must be 1e-10; else SolveError.  Side walls lose nothing.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import sparse
 
 from thermo.errors import SolveError
 from thermo.heat.fields import Fields
 from thermo.heat.films import Film
 from thermo.mesh import Grid
 from thermo.solve import (
-    Layout,
+    Integration,
+    LayeredOperator,
     PlanMatrices,
+    Separable,
+    Solution,
     Solver,
-    layered_matrix,
-    plan_operator,
-    unanchored,
+    layered_operator,
 )
 
 Array = NDArray[np.float64]
 BALANCE = 1e-8  # heat out over heat in, off 1
+ROUGH = 1e-4  # relative residual of the solves for the slowest time
 
 
 @dataclass(frozen=True)
@@ -37,41 +38,50 @@ class Steady:
     T : (levels, nodes) K, nan where there is nothing
     film_heat : W leaving through each film, by name (negative: heat comes in)
     balance : |heat in - heat out| over heat in
+    solution : residual, iterations, seconds and memory of the solve
     """
 
     T: Array
     film_heat: dict[str, float]
     balance: float
-    residual: float
-    iterations: int
+    solution: Solution
     unknowns: int
 
 
 @dataclass(frozen=True)
 class HeatSystem:
-    """Equation (1) as matrices on the nodes that exist, ordered line by line through the stack.
+    """Equation (1) on the nodes of a grid; fields of unknowns are (nodes, levels).
 
-    K : conduction and films, W/K;  faces : one matrix for each film, on all nodes
-    used : nodes that exist, (nodes * levels,);  coldest : K, what rises are counted from
+    K : conduction and films, W/K;  faces : W/K of each film at each plan node, (nodes,)
+    used : nodes that exist, (nodes, levels);  coldest : K, what rises are counted from
+    even : K once more where every layer and film is the same all over a grid of lines, else None
     """
 
     grid: Grid
-    K: sparse.csr_array
-    layout: Layout
+    plan: PlanMatrices
+    K: LayeredOperator
     used: NDArray[np.bool_]
     films: tuple[Film, ...]
-    faces: tuple[sparse.csr_array, ...]
+    faces: tuple[Array, ...]
     coldest: float
+    even: Separable | None
 
-    def on_lines(self, field: Array) -> Array:
-        """A nodal field (levels, nodes) as the unknowns."""
-        return np.asarray(field.T.ravel()[self.used])
+    @property
+    def unknowns(self) -> int:
+        """How many nodes exist."""
+        return int(self.used.sum())
+
+    def load(self, cell: Array) -> Array:
+        """Cell values (slabs, cells) shared among their corners, (nodes, levels)."""
+        per_slab = self.plan.parting @ np.ascontiguousarray(cell.T) / 2
+        load = np.zeros(self.K.shape)
+        load[:, :-1] += per_slab
+        load[:, 1:] += per_slab
+        return load
 
     def on_levels(self, x: Array) -> Array:
         """Unknowns as a nodal field (levels, nodes), nan where there is nothing."""
-        whole = np.full(len(self.used), np.nan)
-        whole[self.used] = x
-        return whole.reshape(self.grid.shape[::-1]).T
+        return np.where(self.used, x, np.nan).T
 
 
 def heat_system(
@@ -79,17 +89,17 @@ def heat_system(
 ) -> HeatSystem:
     """Assemble (1); raises SolveError when part of the stack has no way out for its heat."""
     live = np.where(grid.active, 1.0, 0.0)
-    K = layered_matrix(plan, grid.heights, fields.in_plane * live, fields.across * live)
-    faces = tuple(_film_matrix(film, grid, plan) for film in films)
-    for face in faces:
-        K = K + face
-    used = grid.node_used.T.ravel()
-    _check_way_out(K, faces, used, grid)
-    node, level = np.divmod(np.flatnonzero(used), len(grid.levels))
-    sheet = (fields.in_plane * live * grid.heights[:, None]).sum(0)
-    layout = Layout(node, level, plan_operator(plan, sheet))
+    K = layered_operator(plan, grid.heights, fields.in_plane * live, fields.across * live)
+    faces = tuple(film.h * (plan.share @ film.cells) for film in films)
+    for film, face in zip(films, faces, strict=True):
+        K.loss[:, film.level] += face
+        if plan.overlap is not None:
+            K.side[:, film.level] -= film.h * (plan.overlap @ film.cells)
+    used = grid.node_used.T
+    _check_way_out(K, used, grid)
     coldest = min(film.sink for film in films)
-    return HeatSystem(grid, sparse.csr_array(K[used][:, used]), layout, used, films, faces, coldest)
+    even = _even(grid, plan, fields, films)
+    return HeatSystem(grid, plan, K, used, films, faces, coldest, even)
 
 
 def steady(system: HeatSystem, heat: Array, solver: Solver, guess: Array | None = None) -> Steady:
@@ -97,17 +107,15 @@ def steady(system: HeatSystem, heat: Array, solver: Solver, guess: Array | None 
 
     guess : temperatures to start from, (levels, nodes) K
     """
-    coldest, used = system.coldest, system.used
-    b = node_load(system.grid, heat)
+    coldest = system.coldest
+    b = system.load(heat)
     for film, face in zip(system.films, system.faces, strict=True):
-        b += face.sum(1) * (film.sink - coldest)
-    start = None if guess is None else system.on_lines(guess) - coldest
-    solution = solver.solve(system.K, system.layout, b[used], start)
-    rise = np.zeros(len(used))
-    rise[used] = solution.x
+        b[:, film.level] += face * (film.sink - coldest)
+    start = None if guess is None else np.where(system.used, guess.T - coldest, 0.0)
+    solution = solver.solve(system.K, b, start, system.even)
     out: dict[str, float] = {}
     for film, face in zip(system.films, system.faces, strict=True):
-        flow = (face @ rise).sum() - face.sum() * (film.sink - coldest)
+        flow = face @ (solution.x[:, film.level] - (film.sink - coldest))
         out[film.name] = out.get(film.name, 0.0) + float(flow)
     total = float(heat.sum())
     moved = sum(abs(flow) for flow in out.values()) or 1.0
@@ -115,7 +123,7 @@ def steady(system: HeatSystem, heat: Array, solver: Solver, guess: Array | None 
     if not balance <= BALANCE:
         raise SolveError(f"heat balance is off by {balance:.1e}, allowed {BALANCE:.0e}")
     T = coldest + system.on_levels(solution.x)
-    return Steady(T, out, balance, solution.residual, solution.iterations, len(solution.x))
+    return Steady(T, out, balance, solution, system.unknowns)
 
 
 def slowest_time(system: HeatSystem, fields: Fields, rise: Array, solver: Solver) -> float:
@@ -125,51 +133,38 @@ def slowest_time(system: HeatSystem, fields: Fields, rise: Array, solver: Solver
     about 1 %, from below.
     """
     content = fields.capacity * np.where(system.grid.active, system.grid.plan.areas, 0.0)
-    C = node_load(system.grid, content * system.grid.heights[:, None])[system.used]
-    x = system.on_lines(rise)
-    tau = 0.0
+    C = system.load(content * system.grid.heights[:, None])
+    x = np.where(system.used, rise.T, 0.0)
+    rough, tau = replace(solver, tolerance=ROUGH), 0.0
     for _ in range(3):
-        y = solver.solve(system.K, system.layout, C * x, tau * x if tau else None).x
-        tau = float((y @ (C * y)) / (y @ (C * x)))
+        y = rough.solve(system.K, C * x, tau * x if tau else None, system.even).x
+        tau = float((y * C * y).sum() / (y * C * x).sum())
         x = y / np.abs(y).max()
     return tau
 
 
-def node_load(grid: Grid, cell: Array) -> Array:
-    """Cell values (slabs, cells) shared evenly among eight corners each, (nodes * levels,)."""
-    levels, nodes = grid.shape
-    load = np.zeros((levels, nodes))
-    for corner in grid.plan.quads:
-        at = sparse.csr_array(
-            (np.ones(len(corner)), (np.arange(len(corner)), corner)), shape=(len(corner), nodes)
-        )
-        share = cell @ at / 8
-        load[:-1] += share
-        load[1:] += share
-    return load.T.ravel()
+def _even(
+    grid: Grid, plan: PlanMatrices, fields: Fields, films: tuple[Film, ...]
+) -> Separable | None:
+    lines = plan.graph.lines
+    whole = grid.active.all() and all(film.cells.all() for film in films)
+    if lines is None or not whole:
+        return None
+    if np.ptp(fields.in_plane, axis=1).any() or np.ptp(fields.across, axis=1).any():
+        return None
+    loss = np.zeros(len(grid.levels))
+    for film in films:
+        loss[film.level] += film.h
+    integration: Integration = "lumped" if plan.overlap is None else "exact"
+    first = fields.in_plane[:, 0], fields.across[:, 0]
+    return Separable(lines, integration, grid.heights, *first, loss)
 
 
-def _film_matrix(film: Film, grid: Grid, plan: PlanMatrices) -> sparse.csr_array:
-    values = film.h * film.cells[:, None, None] * plan.mass
-    row, column, gather = plan.pattern
-    entries = gather @ values.ravel()
-    keep = entries != 0
-    levels = len(grid.levels)
-    size = levels * plan.nodes
-    place = (row[keep] * levels + film.level, column[keep] * levels + film.level)
-    return sparse.csr_array((entries[keep], place), shape=(size, size))
-
-
-def _check_way_out(
-    K: sparse.csr_array,
-    faces: tuple[sparse.csr_array, ...],
-    used: NDArray[np.bool_],
-    grid: Grid,
-) -> None:
-    anchored = np.zeros(len(used), bool)
-    for face in faces:
-        anchored |= face.diagonal() > 0
-    lost = unanchored(K, anchored) & used
+def _check_way_out(K: LayeredOperator, used: NDArray[np.bool_], grid: Grid) -> None:
+    part = K.parts()
+    cooled = np.zeros(K.link.size, bool)
+    cooled[part[K.loss > 0]] = True
+    lost = used & ~cooled[part]
     if lost.any():
         z = grid.levels[np.flatnonzero(lost)[0] % grid.shape[0]]
         raise SolveError(

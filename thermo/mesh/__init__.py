@@ -2,13 +2,19 @@
 
 from thermo.mesh.files import write_grid
 from thermo.mesh.grid import Grid, extrude
-from thermo.mesh.plan import Plan, interpolation, rectangle_plan
+from thermo.mesh.plan import Plan, cells_at, interpolation, rectangle_plan
+from thermo.mesh.plan_files import read_plan, write_plan
+from thermo.mesh.quads import corner_angles, rim, split
+from thermo.mesh.rings import Rings, rings
 from thermo.mesh.spacing import from_face, graded, halved, lines_between, merged
 from thermo.mesh.stack import layer_presence, mesh_stack
 
 __all__ = [
     "Grid",
     "Plan",
+    "Rings",
+    "cells_at",
+    "corner_angles",
     "extrude",
     "from_face",
     "graded",
@@ -18,6 +24,11 @@ __all__ = [
     "lines_between",
     "merged",
     "mesh_stack",
+    "read_plan",
     "rectangle_plan",
+    "rim",
+    "rings",
+    "split",
     "write_grid",
+    "write_plan",
 ]

@@ -10,6 +10,9 @@ from thermo.errors import PhysicsError
 
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]
+XI, ETA = np.array([[[-1.0], [1.0], [1.0], [-1.0]], [[-1.0], [-1.0], [1.0], [1.0]]])
+NEWTON = 8  # steps; a convex quad takes 4 to 6 to round-off, a parallelogram 1
+NEAR = 1e-9  # m: a place so near to a cell lies in it
 
 
 @dataclass(frozen=True)
@@ -17,10 +20,12 @@ class Plan:
     """Quads in the plane.
 
     points : (2, nodes) m;  quads : (4, cells) node numbers, counter-clockwise
+    lines : positions (m) of the lines in x and y where the plan is a grid of them
     """
 
     points: Array
     quads: Index
+    lines: tuple[Array, Array] | None = None
 
     @property
     def corners(self) -> Array:
@@ -54,13 +59,48 @@ def rectangle_plan(x_lines: Array, y_lines: Array) -> Plan:
     row = len(x_lines)
     first = (np.arange(len(y_lines) - 1)[:, None] * row + np.arange(row - 1)).ravel()
     quads = np.stack([first, first + 1, first + row + 1, first + row])
-    return Plan(np.stack([x.ravel(), y.ravel()]), quads)
+    return Plan(np.stack([x.ravel(), y.ravel()]), quads, (x_lines, y_lines))
 
 
 def interpolation(plan: Plan, places: Array) -> sparse.csr_array:
-    """Weights that give a nodal field at places (2, n) m inside the plan, (n, nodes)."""
-    from skfem import Basis, ElementQuad1, MeshQuad
+    """Weights that give a nodal field at places (2, n) m inside the plan, (n, nodes).
 
-    points, quads = np.ascontiguousarray(plan.points), np.ascontiguousarray(plan.quads)
-    mesh = MeshQuad(points, quads, validate=False, sort_t=False)
-    return sparse.csr_array(Basis(mesh, ElementQuad1(), intorder=2).probes(places))
+    Bilinear in each cell: x(xi, eta) = sum_a N_a x_a is inverted by Newton's method.
+    """
+    cell = cells_at(plan, places)
+    corners = plan.corners[:, :, cell]
+    local = np.zeros((2, places.shape[1]))
+    for _ in range(NEWTON):
+        N, dN = _shape(local)
+        off = places - (corners * N).sum(1)
+        (a, b), (c, d) = np.einsum("iap,jap->ijp", corners, dN)
+        local += np.stack([d * off[0] - b * off[1], a * off[1] - c * off[0]]) / (a * d - b * c)
+        local = np.clip(local, -1, 1)
+    row = np.tile(np.arange(places.shape[1]), 4)
+    entries = (_shape(local)[0].ravel(), (row, plan.quads[:, cell].ravel()))
+    return sparse.csr_array(entries, shape=(places.shape[1], plan.points.shape[1]))
+
+
+def cells_at(plan: Plan, places: Array) -> Index:
+    """Cells that hold places (2, n) m, (n,); raises PhysicsError for a place outside the plan."""
+    x0, x1, y0, y1 = plan.boxes + np.array([[-NEAR], [NEAR], [-NEAR], [NEAR]])
+    corners = plan.corners
+    found = np.full(places.shape[1], -1)
+    for number, (x, y) in enumerate(places.T):
+        near = np.flatnonzero((x0 <= x) & (x <= x1) & (y0 <= y) & (y <= y1))
+        at = corners[:, :, near]
+        along = np.roll(at, -1, 1) - at
+        to = np.array([x, y])[:, None, None] - at
+        depth = (along[0] * to[1] - along[1] * to[0]) / np.hypot(*along)  # inside an edge, m
+        if len(near) and depth.min(0).max() >= -NEAR:
+            found[number] = near[depth.min(0).argmax()]
+    if (found < 0).any():
+        x, y = 1e3 * places[:, found.argmin()]
+        raise PhysicsError(f"x = {x:.4g}, y = {y:.4g} mm lies outside the plan; move it inside")
+    return found
+
+
+def _shape(local: Array) -> tuple[Array, Array]:
+    """Shape functions of the corners (4, n) and their slopes (2, 4, n) at (xi, eta), (2, n)."""
+    xi, eta = 1 + local[0] * XI, 1 + local[1] * ETA
+    return xi * eta / 4, np.stack([XI * eta, ETA * xi]) / 4

@@ -6,6 +6,7 @@ from thermo.answer.size import RunSize
 from thermo.answer.temperature import ZERO_C
 from thermo.case import Case, Filter, GasPath
 from thermo.case.stack import Layer, build_stack
+from thermo.show.words import duration
 
 
 def checked_text(case: Case, size: RunSize) -> str:
@@ -22,8 +23,13 @@ def checked_text(case: Case, size: RunSize) -> str:
     rows += [
         "",
         f"  mesh {size.unknowns} unknowns; a run takes about {size.memory_MB:.0f} MB and "
-        f"{size.seconds:.0f} s on one core",
+        f"{duration(size.seconds)} on one core",
     ]
+    if not size.fits:
+        rows.append(
+            f"  more than this machine's {(size.machine_MB or 0) / 1e3:.2g} GB: it would be "
+            "refused; lower --refine, or take a larger machine"
+        )
     return "\n".join(rows) + "\n"
 
 
@@ -48,8 +54,7 @@ def _layer(layer: Layer) -> str:
     contact = f" + {layer.resistance:.2g} m2 K/W contact" if layer.resistance else ""
     stuff = "contact" if layer.is_contact else layer.material.name
     thick = "" if stuff == "contact" else _thick(layer.thickness)
-    size = f"{1e3 * layer.outline.width:.4g} x {1e3 * layer.outline.height:.4g} mm"
-    return f"    {layer.name:<12} {stuff:<16} {thick:<12} {size}{contact}"
+    return f"    {layer.name:<12} {stuff:<16} {thick:<12} {layer.outline}{contact}"
 
 
 def _thick(t: float) -> str:

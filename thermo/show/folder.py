@@ -64,6 +64,8 @@ def _write(result: Result, case: Case, folder: Path) -> None:
     try:
         for table in case.tables.values():
             (work / Path(table.path).name).write_text(table.text, encoding="utf-8")
+        if case.plan is not None:
+            (work / Path(case.plan.path).name).write_bytes(case.plan.content)
         (work / ANSWER).write_text(result.answer.to_json(), encoding="utf-8")
         (work / "answer.txt").write_text(answer_text(result.answer), encoding="utf-8")
         (work / "case.toml").write_text(case.text, encoding="utf-8")

@@ -1,6 +1,5 @@
 """One picture of the answer: a section through the layers with their temperatures."""
 
-from itertools import pairwise
 from pathlib import Path
 from textwrap import shorten
 
@@ -12,8 +11,11 @@ from numpy.typing import NDArray
 from thermo.answer import Result
 from thermo.answer.state import State
 from thermo.answer.temperature import ZERO_C, hottest, layer_nodes
+from thermo.mesh import Plan, cells_at, interpolation, rim
 
 Array = NDArray[np.float64]
+SIDE = 1e-7  # share of x by which the section lies nearer the middle than the hottest node
+COLUMNS = 240  # of a section where the plan has no lines
 THINNEST, THICKEST = 0.35, 1.0  # drawn heights of the thinnest and the thickest layer
 
 
@@ -54,21 +56,14 @@ def _drawn_levels(state: State) -> Array:
 
 def _section(axes: Axes, state: State, x: float, drawn: Array) -> None:
     stack, grid = state.scene.stack, state.meshed.grid
-    points = grid.plan.points
-    row = np.flatnonzero(np.abs(points[0] - x) < 1e-9)
-    row = row[np.argsort(points[1, row])]
-    y = 1e3 * points[1, row]
-    T = state.peak[:, row] - ZERO_C
-    centre_x, centre_y = grid.plan.centres
-    gap = np.abs(centre_x - x)
-    beside = gap <= gap.min() + 1e-9
-    cells = [
-        np.flatnonzero(beside & (np.abs(centre_y - (a + b) / 2e3) < 1e-9)) for a, b in pairwise(y)
-    ]
-    here = np.stack([grid.active[:, c].any(1) for c in cells], axis=1)
+    x = x * (1 - SIDE)  # of two cells beside a line, the one towards the middle
+    y = _along(grid.plan, x)
+    places = np.stack([np.full(len(y) - 1, x), (y[:-1] + y[1:]) / 2])
+    T = (interpolation(grid.plan, places) @ np.nan_to_num(state.peak - ZERO_C).T).T
+    here = grid.active[:, cells_at(grid.plan, places)]
     here[grid.slabs(stack.index("gap"))] = False  # gas: the jump across it is in the profile
-    corner = np.stack([T[:-1, :-1], T[:-1, 1:], T[1:, :-1], T[1:, 1:]])
-    shown = np.ma.masked_where(~here, np.where(here, np.nan_to_num(corner).mean(0), 0.0))
+    shown = np.ma.masked_where(~here, (T[:-1] + T[1:]) / 2)
+    y = 1e3 * y
     mesh = axes.pcolormesh(y, drawn, shown, cmap="cividis", shading="flat", rasterized=True)
     axes.figure.colorbar(mesh, ax=axes, label="temperature, degC", location="bottom", aspect=40)
     axes.invert_yaxis()
@@ -87,6 +82,17 @@ def _section(axes: Axes, state: State, x: float, drawn: Array) -> None:
         f"each layer stretched on its own: drawn {least:.1f} to {most:.0f} times as thick as true",
         fontsize=9,
     )
+
+
+def _along(plan: Plan, x: float) -> Array:
+    """Places in y that cut the section at x into columns, m: the plan's lines, or even ones."""
+    if plan.lines is not None:
+        return plan.lines[1]
+    ends_x, ends_y = plan.points[:, rim(plan.quads)]
+    met = (ends_x.min(0) <= x) & (x < ends_x.max(0))  # sides of the rim that the section crosses
+    (x0, x1), (y0, y1) = ends_x[:, met], ends_y[:, met]
+    y = y0 + (y1 - y0) * (x - x0) / (x1 - x0)
+    return np.linspace(y.min(), y.max(), COLUMNS + 1)
 
 
 def _exaggeration(state: State, drawn: Array, width_mm: float) -> tuple[float, float]:

@@ -124,7 +124,10 @@ def _checks(a: Answer) -> list[str]:
     c, m = a.checks, a.mesh
     rows = [
         f"Checks    heat balance {c.heat_balance:.0e}, power balance {c.power_balance:.0e}, "
-        f"residual {c.residual:.0e}; {m.unknowns} unknowns, {sum(a.seconds.values()):.0f} s"
+        f"residual {c.residual:.0e}",
+        f"          {m.unknowns} unknowns, last heat solve {m.solve.iterations} iterations, "
+        f"{m.solve.seconds:.2g} s, {m.solve.bytes / 1e6:.0f} MB; whole estimate "
+        f"{sum(a.seconds.values()):.0f} s",
     ]
     if a.hand_check is not None:
         h = a.hand_check
@@ -134,11 +137,14 @@ def _checks(a: Answer) -> list[str]:
             " what spreads and leaves elsewhere"
         )
     if m.difference_on_refinement:
-        diff = ", ".join(
-            f"{k.split('_')[0]} {v:+.2g} K" for k, v in m.difference_on_refinement.items()
-        )
-        rows.append(f"          against a mesh twice as coarse the peaks moved by: {diff}")
+        diff = ", ".join(_changed(k, v) for k, v in m.difference_on_refinement.items())
+        rows.append(f"          against a mesh with twice the spacing (in the bands): {diff}")
     return rows
+
+
+def _changed(key: str, value: float) -> str:
+    name, unit = key.rsplit("_", 1)
+    return f"{name.replace('_', ' ')} {value:.2g} {unit}"
 
 
 def _verdict(a: Answer) -> list[str]:

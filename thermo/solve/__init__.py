@@ -1,25 +1,21 @@
 """Linear algebra on layered grids; knows no physics."""
 
-from thermo.solve.layered import (
-    Integration,
-    PlanMatrices,
-    layered_matrix,
-    plan_matrices,
-    plan_operator,
-)
-from thermo.solve.linear import TOLERANCE, Solution, Solver, unanchored
-from thermo.solve.multigrid import Layout, Multigrid
+from thermo.solve.layered import Integration, PlanMatrices, layered_operator, plan_matrices
+from thermo.solve.linear import TOLERANCE, Solution, Solver, solved_directly
+from thermo.solve.multigrid import Multigrid
+from thermo.solve.operator import LayeredOperator
+from thermo.solve.separable import Separable
 
 __all__ = [
     "TOLERANCE",
     "Integration",
-    "Layout",
+    "LayeredOperator",
     "Multigrid",
     "PlanMatrices",
+    "Separable",
     "Solution",
     "Solver",
-    "layered_matrix",
+    "layered_operator",
     "plan_matrices",
-    "plan_operator",
-    "unanchored",
+    "solved_directly",
 ]

@@ -18,93 +18,128 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import sparse
 
-Array = NDArray[np.float64]
+from thermo.errors import SolveError
+from thermo.solve.graph import Array, PlanGraph
+from thermo.solve.operator import LayeredOperator
+
 Integration = Literal["lumped", "exact"]
+SIDES = ((0, 1), (1, 2), (2, 3), (3, 0), (0, 2), (1, 3))  # pairs of corners of a quad
 
 
 @dataclass(frozen=True)
 class PlanMatrices:
-    """Plan matrices of every cell, (cells, 4, 4), at unit coefficient: stiffness (1), mass (m2)."""
+    """The plan's integrals (2) at unit coefficient, by cell.
 
-    points: Array
-    quads: NDArray[np.int64]
-    stiffness: Array
-    mass: Array
-    integration: Integration
+    conduct : (edges, cells) -A_ij of each coupling
+    share : (nodes, cells) m2 of a cell that belong to a node, sum_j M_ij
+    overlap : (edges, cells) M_ij of each coupling, None where lumped
+    """
+
+    graph: PlanGraph
+    conduct: sparse.csr_array
+    share: sparse.csr_array
+    overlap: sparse.csr_array | None
 
     @property
     def nodes(self) -> int:
         """Number of plan nodes."""
-        return int(self.points.shape[1])
+        return self.graph.nodes
 
     @cached_property
-    def pattern(self) -> tuple[NDArray[np.int64], NDArray[np.int64], sparse.csr_array]:
-        """Row and column of each plan coupling, and the sum of cell entries into couplings."""
-        i = np.broadcast_to(self.quads.T[:, :, None], self.stiffness.shape).ravel()
-        j = np.broadcast_to(self.quads.T[:, None, :], self.stiffness.shape).ravel()
-        pair, slot = np.unique(i.astype(np.int64) * self.nodes + j, return_inverse=True)
-        entries = np.arange(len(slot))
-        gather = sparse.csr_array(
-            (np.ones(len(slot)), (slot.ravel(), entries)), shape=(len(pair), len(slot))
-        )
-        return pair // self.nodes, pair % self.nodes, gather
+    def parting(self) -> sparse.csr_array:
+        """Share of each cell's content that goes to each node, (nodes, cells); columns sum to 1."""
+        return sparse.csr_array(self.share @ sparse.diags_array(1 / self.share.sum(0)))
 
 
 def plan_matrices(
-    points: Array, quads: NDArray[np.int64], integration: Integration = "lumped"
+    points: Array,
+    quads: NDArray[np.int64],
+    integration: Integration = "lumped",
+    lines: tuple[Array, Array] | None = None,
 ) -> PlanMatrices:
-    """Plan matrices of bilinear quads, equation (2); points (2, nodes) m, quads (4, cells)."""
-    from skfem import Basis, BilinearForm, ElementQuad1, MeshQuad
-    from skfem.helpers import dot, grad
+    """Plan matrices of bilinear quads, equation (2); points (2, nodes) m, quads (4, cells).
 
-    corners = np.array([[0.0, 1.0, 1.0, 0.0], [0.0, 0.0, 1.0, 1.0]])
-    rule = (corners, np.full(4, 0.25)) if integration == "lumped" else None
-    mesh = MeshQuad(points, quads, validate=False, sort_t=False)
-    basis = Basis(mesh, ElementQuad1(), quadrature=rule, intorder=None if rule else 3)
+    lines : the lines in x and y that the plan consists of, where it is a grid
 
-    @BilinearForm
-    def diffusion(u, v, _):  # type: ignore[no-untyped-def]
-        return dot(grad(u), grad(v))
-
-    @BilinearForm
-    def mass(u, v, _):  # type: ignore[no-untyped-def]
-        return u * v
-
-    local = [form.elemental(basis).tolocal() for form in (diffusion, mass)]
-    return PlanMatrices(points, quads, local[0], local[1], integration)
-
-
-def layered_matrix(
-    plan: PlanMatrices, heights: Array, in_plane: Array, across: Array
-) -> sparse.csr_array:
-    """Matrix (1) for coefficients k_xy and k_z given per slab and plan cell, (slabs, cells).
-
-    heights : slab thicknesses, m.  Unknowns run down the lines: node * levels + level.
+    Raises SolveError where a quad is turned over or has a corner of 180 degrees or more.
     """
-    row, column, gather = plan.pattern
-    spread = (in_plane[:, :, None, None] * plan.stiffness).reshape(len(heights), -1)
-    pierce = (across[:, :, None, None] * plan.mass).reshape(len(heights), -1)
-    A = (gather @ spread.T).T * heights[:, None]
-    M = (gather @ pierce.T).T / heights[:, None]
-    own, other = (0.5, 0.0) if plan.integration == "lumped" else (1 / 3, 1 / 6)
-    levels = len(heights) + 1
-    same = np.zeros((levels, len(row)))
-    same[:-1] += own * A + M
-    same[1:] += own * A + M
-    next_ = other * A - M
-    level, size = np.arange(levels)[:, None], plan.nodes * levels
-    i, j = row * levels + level, column * levels + level
-    i = np.concatenate([i.ravel(), i[:-1].ravel(), i[1:].ravel()])
-    j = np.concatenate([j.ravel(), j[1:].ravel(), j[:-1].ravel()])
-    values = np.concatenate([same.ravel(), next_.ravel(), next_.ravel()])
-    keep = values != 0
-    return sparse.csr_array((values[keep], (i[keep], j[keep])), shape=(size, size))
+    exact = integration == "exact"
+    conduct, overlap, corner = _cell_integrals(points[:, quads], exact)
+    nodes, cells = points.shape[1], quads.shape[1]
+    flat = np.abs(conduct[4:]).max() <= 1e-12 * np.abs(conduct).max()
+    pairs = SIDES[:4] if flat and not exact else SIDES
+    i, j = (quads[[pair[end] for pair in pairs]] for end in (0, 1))
+    key, slot = np.unique(
+        np.minimum(i, j).astype(np.int64) * nodes + np.maximum(i, j), return_inverse=True
+    )
+    ends = np.stack(np.divmod(key, nodes)).astype(np.int32)
+    at = (slot.ravel(), np.tile(np.arange(cells), len(pairs)))
+
+    def by_edge(values: Array) -> sparse.csr_array:
+        return sparse.csr_array((values[: len(pairs)].ravel(), at), shape=(len(key), cells))
+
+    where = (quads.ravel(), np.tile(np.arange(cells), 4))
+    share = sparse.csr_array((corner.ravel(), where), shape=(nodes, cells))
+    return PlanMatrices(
+        PlanGraph(nodes, ends, lines), by_edge(conduct), share, by_edge(overlap) if exact else None
+    )
 
 
-def plan_operator(plan: PlanMatrices, sheet: Array) -> sparse.csr_array:
-    """Operator of the plane alone for a sheet conductance k t of each cell, made definite."""
-    row, column, gather = plan.pattern
-    stiffness = gather @ (sheet[:, None, None] * plan.stiffness).ravel()
-    shape = (plan.nodes, plan.nodes)
-    A = sparse.csr_array((stiffness, (row, column)), shape=shape)
-    return sparse.csr_array(A + sparse.diags_array(1e-6 * A.diagonal()))
+def _cell_integrals(corners: Array, exact: bool) -> tuple[Array, Array, Array]:
+    """-A_ij and M_ij of each pair of corners in SIDES, and sum_j M_ij of each corner, by cell.
+
+    Four points: 2 x 2 of Gauss and Legendre, or the corners themselves.
+    """
+    s = 1 / np.sqrt(3) if exact else 1.0
+    conduct, overlap, share = (np.zeros((n, corners.shape[2])) for n in (6, 6, 4))
+    sign = np.array([[-1, 1, 1, -1], [-1, -1, 1, 1]])
+    for place in (s * sign).T:
+        shape = (1 + sign[0] * place[0]) * (1 + sign[1] * place[1]) / 4
+        slope = sign * (1 + sign[::-1] * place[::-1, None]) / 4
+        (xu, yu), (xv, yv) = np.einsum("dc,kcn->dkn", slope, corners)
+        area = xu * yv - xv * yu
+        if not (area > 0).all():
+            raise SolveError(
+                f"plan cell {int(area.argmin())} is turned over or not convex; repair the plan mesh"
+            )
+        gx = (slope[0][:, None] * yv - slope[1][:, None] * yu) / area
+        gy = (slope[1][:, None] * xu - slope[0][:, None] * xv) / area
+        for n, (i, j) in enumerate(SIDES):
+            conduct[n] -= area * (gx[i] * gx[j] + gy[i] * gy[j])
+            overlap[n] += area * shape[i] * shape[j]
+        share += area * shape[:, None]
+    return conduct, overlap, share
+
+
+def layered_operator(
+    plan: PlanMatrices, heights: Array, in_plane: Array, across: Array
+) -> LayeredOperator:
+    """Operator (1) for coefficients k_xy and k_z given per slab and plan cell, (slabs, cells).
+
+    heights : slab thicknesses, m
+    """
+    spread = np.ascontiguousarray((in_plane * heights[:, None]).T)
+    pierce = np.ascontiguousarray((across / heights[:, None]).T)
+    through = plan.share @ pierce  # (nodes, slabs)
+    along = plan.conduct @ spread  # (edges, slabs)
+    cross = None
+    if plan.overlap is None:
+        same = along / 2
+    else:
+        tied = plan.overlap @ pierce
+        slant = along / 6 + tied
+        same = along / 3 - tied
+        cross = _up_to_last(slant)
+    side = np.zeros((len(along), len(heights) + 1))
+    side[:, :-1] += same
+    side[:, 1:] += same
+    link = _up_to_last(through)
+    K = LayeredOperator(plan.graph, side, link, np.zeros_like(link), cross)
+    if cross is None:
+        return K
+    return LayeredOperator(plan.graph, side, link - K.at_ends(cross), K.loss, cross)
+
+
+def _up_to_last(slabs: Array) -> Array:
+    """Values of slabs as those of the levels above them, 0 for the last level."""
+    return np.concatenate([slabs, np.zeros((len(slabs), 1))], axis=1)

@@ -1,0 +1,70 @@
+"""What the mesh leaves open: the same case on a mesh with twice the spacing.
+
+The error falls with the square of the spacing where the answer is smooth, so the difference is
+about three times the error that is left.  It is given in full, as a band to both sides.
+"""
+
+import numpy as np
+
+from thermo.answer.outcome import Outcome
+from thermo.answer.placement import linear_fit
+from thermo.answer.state import State
+from thermo.answer.temperature import hottest, layer_nodes
+from thermo.mesh import interpolation
+
+CHORD = 2e-3  # share by which such places are pulled inwards
+NEAR = 0.9  # share of a part's highest rise from which on a place counts as hottest
+
+
+def mesh_difference(fine: Outcome, coarse: Outcome) -> dict[str, float]:
+    """Headline numbers: largest change between the two meshes, K, ppm and nm, all positive."""
+    resist = fine.scene.stack.resist.name
+    found = {
+        "resist_peak_K": peak_change(fine.state, coarse.state, resist),
+        "mask_peak_K": peak_change(fine.state, coarse.state, "membrane"),
+    }
+    if fine.expansion is None or coarse.expansion is None:
+        return found
+    before, after = fine.expansion, coarse.expansion
+    if before.printed is None or after.printed is None:
+        return found
+    fits = [
+        (linear_fit(before.points, e), linear_fit(after.points, f))
+        for e, f in zip(before.printed, after.printed, strict=True)
+    ]
+    scale = max(abs(a.magnification - b.magnification) for a, b in fits)
+    left = max(float(np.hypot(*(a.residual - b.residual).T).max()) for a, b in fits)
+    return found | {"magnification_ppm": 1e6 * scale, "residual_nm": 1e9 * left}
+
+
+def mesh_bands(fine: Outcome, coarse: Outcome) -> dict[str, float]:
+    """Change of every known judged value between the two meshes, in its unit, positive."""
+    other = {line.name: line.value for line in coarse.judged}
+    found = {}
+    for line in fine.judged:
+        value = other.get(line.name)
+        if line.value is not None and value is not None:
+            found[line.name] = abs(line.value - value)
+    difference = mesh_difference(fine, coarse)
+    for name in ("resist", "mask"):
+        if name in found:
+            found[name] = max(found[name], difference[f"{name}_peak_K"])
+    return found
+
+
+def peak_change(fine: State, coarse: State, name: str) -> float:
+    """Largest difference of the peak temperature at the coarser mesh's nodes near the hottest, K.
+
+    Over a region, not at one place: the hottest node of one mesh may be none of the other's.
+    """
+    at, opposite = hottest(fine, name), hottest(coarse, name)
+    plan, grid = coarse.meshed.grid.plan, coarse.meshed.grid
+    here = layer_nodes(grid, coarse.scene.stack.index(name))[opposite[0]]
+    T, cold = coarse.peak[opposite[0]], coarse.system.coldest
+    near = here & (T - cold >= NEAR * (T[opposite[1]] - cold))
+    places = plan.points[:, near]
+    if plan.lines is None:  # a node on a circle may lie outside the other mesh's chord
+        places = places * (1 - CHORD)
+    found = interpolation(fine.meshed.grid.plan, places) @ np.nan_to_num(fine.peak[at[0]])
+    highest = abs(float(fine.peak[at] - coarse.peak[opposite]))
+    return max(float(np.abs(found - T[near]).max()), highest)

@@ -1,0 +1,168 @@
+"""The plan mesh of a scene: rectangles, rings round a core where parts are round, or a file's own.
+
+Lines and rings stand on every step of parts, pattern, lit width and tape patches.
+"""
+
+from dataclasses import dataclass
+from math import sqrt
+
+import numpy as np
+from numpy.typing import NDArray
+
+from thermo.case import Case
+from thermo.case.nesting import Nest, is_clear, nest
+from thermo.case.pattern import Outline
+from thermo.case.plan_file import PlanFile
+from thermo.case.stack import Stack
+from thermo.errors import CaseError, Fault, PhysicsError, shown
+from thermo.mesh import (
+    Plan,
+    halved,
+    lines_between,
+    merged,
+    read_plan,
+    rectangle_plan,
+    rings,
+    split,
+)
+
+Array = NDArray[np.float64]
+EDGE, OPEN = 1.0e-3, 3.5e-3  # m: cells beside edges of parts and pattern, and away from them
+BEFORE = 8.0  # sigma: from how far before the turn up and down passes follow closely
+ROUND = 20  # cells along a side of the core: 80 round a circle leave 0.1 % of its area out
+FULL = 0.9  # share of the smallest circle that a long core is widened to
+FOLLOWED = 5e-3  # of a part's area that a plan mesh of the user's own may be off
+
+
+@dataclass(frozen=True)
+class Stripe:
+    """Height of the lit stripe as a standard deviation, and where it turns (0: held), m from y=0.
+
+    A held stripe is bright over 4 sigma to either side.  The mean of a scan is even but for the
+    turn, where passes up and down follow closely and the peaks are highest.
+    """
+
+    sigma: float
+    turn: float
+
+    def edges(self, breaks: list[float]) -> list[float]:
+        """Where a held stripe ends, within the breaks."""
+        bright = min(4 * self.sigma, max(breaks))
+        return [] if self.turn else [-bright, bright]
+
+    def closer(self, y_lines: Array, breaks: list[float], wider: float) -> Array:
+        """The lines with no cell too long for the stripe: 0.4 sigma if held, sigma at the turn."""
+        if self.turn:
+            return _cut(y_lines, self.turn - BEFORE * self.sigma, self.turn, wider * self.sigma)
+        bright = min(4 * self.sigma, y_lines[-1])
+        fine = np.linspace(-bright, bright, 2 * int(np.ceil(2.5 / wider * bright / self.sigma)) + 1)
+        beyond = y_lines[np.abs(y_lines) > bright]
+        inside = [y for y in breaks if abs(y) < bright]
+        return merged([*fine, *beyond, *inside], self.sigma / 50)
+
+
+def _cut(lines: Array, start: float, stop: float, longest: float) -> Array:
+    """The lines with cells between two distances from 0 cut to at most the longest, m."""
+    middle = np.abs(lines[:-1] + lines[1:]) / 2
+    length = np.diff(lines)
+    near = (middle > start) & (middle < stop)
+    parts = np.where(near, np.ceil(length / longest * (1 - 1e-9)), 1).astype(int)
+    cells = np.repeat(length / parts, parts)
+    cut = lines[0] + np.concatenate([[0], np.cumsum(cells)])
+    ends = np.concatenate([[0], np.cumsum(parts)])
+    cut[ends] = lines
+    return np.asarray(cut)
+
+
+def scene_plan(
+    case: Case, stack: Stack, stripe: Stripe, refine: int = 0, coarse: bool = False
+) -> Plan:
+    """Plan of a case; refine halves every spacing, with new nodes on the circles.
+
+    coarse : twice the spacing, for differences between runs; a plan mesh of the user's own is that
+    """
+    if case.plan is not None:
+        return _own_plan(case.plan, stack, refine + (0 if coarse else 1))
+    wider = 2.0 if coarse else 1.0
+    outlines = {"pattern field": stack.pattern.field, **stack.outlines}
+    found = nest(outlines)
+    if found is not None:
+        return _ring_plan(case, stack, stripe, found, wider, refine)
+    whole = Outline(*(max(getattr(o, s) for o in outlines.values()) for s in ("width", "height")))
+    x_lines, y_lines = _lines(case, stack, stripe, whole, (EDGE, OPEN), wider)
+    for _ in range(refine):
+        x_lines, y_lines = halved(x_lines), halved(y_lines)
+    return rectangle_plan(x_lines, y_lines)
+
+
+def _ring_plan(
+    case: Case, stack: Stack, stripe: Stripe, found: Nest, wider: float, refine: int
+) -> Plan:
+    if found.crossing is not None:  # the case room has refused it already
+        one, other = found.crossing
+        raise PhysicsError(f"{one} and {other} cross; give one inside the other, or mesh.plan")
+    core = _core(found, stack.lit_width)
+    largest = min(OPEN, core.width / ROUND, core.height / ROUND)
+    x_lines, y_lines = _lines(case, stack, stripe, core, (min(EDGE, largest), largest), wider)
+    made = rings(x_lines, y_lines, found.rings, wider * EDGE, wider * OPEN)
+    for _ in range(refine):
+        made = made.halved()
+    return made.plan()
+
+
+def _core(found: Nest, lit_width: float) -> Outline:
+    """The core, as wide as the light where that fits, and a long one not too narrow."""
+    core, first = found.core, found.rings[0]
+    lit = Outline(max(core.width, lit_width), core.height)
+    core = lit if is_clear(lit, first) else core
+    long, short = max(core.width, core.height), min(core.width, core.height)
+    room = sqrt(max((FULL * first.diameter) ** 2 - long**2, 0.0))
+    short = max(short, min(long, room))
+    return Outline(long, short) if core.width >= core.height else Outline(short, long)
+
+
+def _lines(
+    case: Case,
+    stack: Stack,
+    stripe: Stripe,
+    whole: Outline,
+    sizes: tuple[float, float],
+    wider: float,
+) -> tuple[Array, Array]:
+    """Lines over a rectangle through every step in it, cells of two sizes (m) beside and away."""
+    x_breaks, y_breaks = (list(steps) for steps in stack.pattern.steps())
+    for outline in (*stack.outlines.values(), whole):
+        x_breaks += [s * outline.width / 2 for s in (-1, 1)]
+        y_breaks += [s * outline.height / 2 for s in (-1, 1)]
+    patch, face = case.sample.patch, stack.resist.outline
+    if patch is not None:
+        x_breaks += [s * (face.width / 2 - patch.value) for s in (-1, 1)]
+        y_breaks += [s * (face.height / 2 - patch.value) for s in (-1, 1)]
+    x_breaks += [-stack.lit_width / 2, stack.lit_width / 2]
+    x_breaks = [x for x in x_breaks if abs(x) <= whole.width / 2]
+    y_breaks = [y for y in y_breaks if abs(y) <= whole.height / 2]
+    first, largest = (wider * size for size in sizes)
+    x_lines = lines_between(x_breaks, first, largest)
+    y_lines = lines_between([*y_breaks, *stripe.edges(y_breaks)], first, largest)
+    return x_lines, stripe.closer(y_lines, y_breaks, wider)
+
+
+def _own_plan(file: PlanFile, stack: Stack, times: int) -> Plan:
+    """The plan of a file, every cell cut in four so many times; raises CaseError."""
+    plan = read_plan(file)
+    for name, outline in stack.outlines.items():
+        found = float(plan.areas[outline.covers(*plan.centres)].sum())
+        if not abs(found / outline.area - 1) <= FOLLOWED:
+            raise CaseError((Fault(shown(file.path, 200), 0, "", _off(name, outline, found)),))
+    circles = {o.diameter for o in stack.outlines.values() if o.is_round}
+    for _ in range(times):
+        plan = split(plan, sorted(circles))
+    return plan
+
+
+def _off(name: str, outline: Outline, found: float) -> str:
+    return (
+        f"does not follow the {name} ({outline}): its cells inside cover {1e6 * found:.5g} of "
+        f"{1e6 * outline.area:.5g} mm2; allowed: {100 * FOLLOWED:g} % off; let edges of cells run "
+        "along every outline, in metres, x = y = 0 in the middle of the field"
+    )
