@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.interpolate import PchipInterpolator
 
 from thermo.answer.scene import Meshed, Scene
 from thermo.beam.power import AbsorbedPower, absorbed_power, column_profiles
@@ -33,7 +34,10 @@ Array = NDArray[np.float64]
 SETTLED = 0.05  # K: no layer's mean moves more between two sweeps
 SWEEPS = 12
 TURN = 8.0  # sigma: the last part of the stroke, where up and down pass follow closely
-AWAY = (6, 13)  # distances from the middle of the stroke at which the swing is found, before, in it
+AWAY = (
+    11,
+    13,
+)  # distances from the middle of the stroke at which the swing is found, before, in it
 
 
 @dataclass(frozen=True)
@@ -149,9 +153,9 @@ def _with_swing(
         if not frame[cells[0]]:  # the frame, far heavier than the membrane, rules its own rim
             nodes = nodes[~rim[nodes]]
         rows = np.arange(first, first + len(cycle.mean))[:, None]
-        at = np.abs(plan.points[1, nodes] - scene.motion.middle)
+        at = np.minimum(np.abs(plan.points[1, nodes] - scene.motion.middle), away[-1])
         swing, printed = (
-            np.stack([np.interp(at, away, row) for row in part])
+            PchipInterpolator(away, part, axis=1)(at)
             for part in (cycle.swing, cycle.dose_weighted - cycle.mean)
         )
         peak[rows, nodes] = np.maximum(peak[rows, nodes], swing)

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from scipy.sparse.linalg import splu
 
 from thermo.errors import SolveError
+from thermo.solve import loops
 from thermo.solve.multigrid import Multigrid
 from thermo.solve.operator import LayeredOperator
 from thermo.solve.separable import Separable
@@ -117,26 +118,24 @@ def conjugate_gradients(
 ) -> tuple[Field, int]:
     """Iterate until the residual's norm is `enough`, at most `most` times; x and iterations.
 
-    The multigrid sees residuals scaled to 1, whatever the unit of heat.
+    The multigrid sees residuals scaled to about 1, whatever the unit of heat.
     """
     kind = np.result_type(b, K.loss)
     x = np.zeros(b.shape, kind) if guess is None else guess.astype(kind)
     r = b.astype(kind) if guess is None else b - K.times(x)
     size = float(np.linalg.norm(r))
-    p, before = np.zeros_like(x), np.inf
+    scaled = np.asarray(r / (size or 1.0), multigrid.single)
+    p, Kp, before = np.zeros_like(x), np.empty_like(x), np.inf
     for count in range(most):
         if size <= enough:
             return x, count
-        z = multigrid.cycle(r / size)
-        product = _product(r, z)
-        p *= product / before
-        p += z
+        z = multigrid.cycle(scaled)
+        product = loops.product(r, z)
+        loops.turn(p, z, kind.type(product / before))
         before = product
-        Kp = K.times(p)
-        step = product / _product(p, Kp)
-        x += step * p
-        r -= step * Kp
-        size = float(np.linalg.norm(r))
+        K.times(p, Kp)
+        step = kind.type(product / loops.product(p, Kp))
+        size = loops.advance(step, p, Kp, x, r, 1 / size, scaled)
     return x, most
 
 
@@ -161,8 +160,3 @@ def within_reach(K: LayeredOperator, x: Field, norm: float, tolerance: float) ->
 
 def _residual(K: LayeredOperator, x: Field, b: Field, norm: float) -> float:
     return float(np.linalg.norm(b - K.times(x))) / norm
-
-
-def _product(u: Field, v: Field) -> Any:
-    """Sum of u v, not conjugated."""
-    return u.ravel() @ v.ravel().astype(u.dtype, copy=False)

@@ -211,6 +211,42 @@ def sweep_up(
 
 
 @compiled
+def product(u: Values, v: Values) -> Any:
+    """Sum of u v, not conjugated; a sum for each level first, for the vector units and rounding."""
+    nodes, levels = u.shape
+    sums = u[0] * v[0]
+    for i in range(1, nodes):
+        for z in range(levels):
+            sums[z] += u[i, z] * v[i, z]
+    return sums.sum()
+
+
+@compiled
+def turn(p: Values, z: Values, share: Any) -> None:
+    """p = z + share p: the next direction of conjugate gradients."""
+    nodes, levels = p.shape
+    for i in range(nodes):
+        for k in range(levels):
+            p[i, k] = z[i, k] + share * p[i, k]
+
+
+@compiled
+def advance(
+    step: Any, p: Values, Kp: Values, x: Values, r: Values, scale: float, scaled: Values
+) -> float:
+    """x += step p, r -= step Kp, scaled = scale r in single precision; returns |r|."""
+    nodes, levels = p.shape
+    sums = np.zeros(levels)
+    for i in range(nodes):
+        for z in range(levels):
+            x[i, z] += step * p[i, z]
+            r[i, z] -= step * Kp[i, z]
+            scaled[i, z] = scale * r[i, z]
+            sums[z] += r[i, z].real ** 2 + r[i, z].imag ** 2
+    return float(np.sqrt(sums.sum()))
+
+
+@compiled
 def root_of(parent: NDArray[np.int64], i: int) -> int:
     """The first of the part that i belongs to; paths are shortened on the way."""
     while parent[i] != i:

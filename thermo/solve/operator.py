@@ -45,11 +45,11 @@ class LayeredOperator:
         extra = 0 if self.cross is None else self.cross.nbytes
         return self.side.nbytes + self.link.nbytes + self.loss.nbytes + extra
 
-    def times(self, x: NDArray[Any]) -> NDArray[Any]:
-        """K x for x (nodes, levels)."""
+    def times(self, x: NDArray[Any], out: NDArray[Any] | None = None) -> NDArray[Any]:
+        """K x for x (nodes, levels), written to `out` where that is given."""
         start, beside, edge = self.graph.rows
-        y = np.empty_like(x, dtype=np.result_type(x, self.loss))
         x = np.ascontiguousarray(x)
+        y = np.empty(x.shape, np.result_type(x, self.loss)) if out is None else out
         loops.times(start, beside, edge, self.side, self.link, self.loss, x, y)
         if self.cross is not None:
             loops.add_cross(start, beside, edge, self.cross, x, y)
