@@ -709,7 +709,7 @@ def test_the_room_shows_just_its_public_names():
 
 
 def test_reading_a_case_loads_no_heavy_library():
-    heavy = {"skfem", "meshio", "matplotlib", "typer", "rich", "xraylib", "pyamg", "scipy"}
+    heavy = {"numba", "meshio", "matplotlib", "typer", "rich", "xraylib", "pyamg", "scipy"}
     code = "import sys, thermo.case; print(*sys.modules)"
     loaded = subprocess.run(
         [sys.executable, "-c", code], capture_output=True, text=True, check=True

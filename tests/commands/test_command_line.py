@@ -15,7 +15,7 @@ import pytest
 from thermo.answer import Answer
 from thermo.errors import SolveError
 
-HEAVY = ("numpy", "scipy", "skfem", "matplotlib", "pyamg", "xraylib", "meshio", "pydantic")
+HEAVY = ("numpy", "scipy", "numba", "matplotlib", "pyamg", "xraylib", "meshio", "pydantic")
 
 
 @pytest.fixture

@@ -28,7 +28,7 @@ from thermo.solve import Solver
 
 Tell = Callable[[str, float], None]  # what is being done, and how much of all is done (0 to 1)
 SETTLE = 4.0  # slowest time constants until 2 % of the rise is left
-PACKAGES = ("warmstack", "numpy", "scipy", "scikit-fem", "pyamg", "xraylib", "pydantic")
+PACKAGES = ("warmstack", "numpy", "scipy", "numba", "pyamg", "xraylib", "pydantic")
 CAUTIONS = (
     "A planning estimate: not a safety assessment, never an input of an interlock.",
     "X-rays, beryllium, helium and vacuum windows, hot parts and solvents can injure: local rules "

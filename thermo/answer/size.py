@@ -19,8 +19,8 @@ from thermo.errors import SizeError
 BASE_MB = 230  # interpreter, libraries, cross sections
 NODE_BYTES = 260  # per node of the heat grid, nodes in voids among them
 BODY_BYTES = 8_500  # per node of an elastic body
-START_S, NODE_S, BODY_S = 3.0, 1.2e-5, 1.9e-4  # of a run on one core: once, per node of each kind
-RUN_S = 1.1e-5  # per node of the coarse mesh and run
+START_S, NODE_S, BODY_S = 2.0, 7e-6, 1.6e-4  # of a run on one core: once, per node of each kind
+RUN_S = 7e-6  # per node of the coarse mesh and run
 COARSER = 3.2  # nodes of the mesh over those of the coarse one
 LEVER_RUNS = 8
 
