@@ -16,8 +16,8 @@ from scipy import sparse
 from scipy.spatial import Delaunay
 
 from thermo.case.pattern import disc
-from thermo.mesh import Plan, lines_between, rings, write_plan
-from thermo.mesh.quads import edges_of
+from thermo.mesh import Plan, edges_of, lines_between, rings, write_plan
+from thermo.mesh.plan import NEAR
 
 Array = NDArray[np.float64]
 DIAMETERS = (0.070, 0.090, 0.100, 0.110)  # m: opening, frame, wafer, holder
@@ -25,7 +25,6 @@ FIELD = 0.044  # m
 SPACING = 0.0055  # m, of the points of the second mesh
 TURN = 0.618  # of a spacing from ring to ring, so that no four points lie on one circle
 ROUNDS = 5  # of smoothing
-NEAR = 1e-9  # m
 
 
 def ring_plan() -> Plan:
@@ -41,9 +40,7 @@ def free_plan() -> Plan:
     x, y = points[:, triangles]
     left = (x[1] - x[0]) * (y[2] - y[0]) > (x[2] - x[0]) * (y[1] - y[0])
     triangles = np.where(left, triangles, triangles[::-1])
-    sides = np.sort(np.stack([triangles, np.roll(triangles, -1, 0)]), axis=0)
-    ends, number = np.unique(sides.reshape(2, -1), axis=1, return_inverse=True)
-    number = number.reshape(3, -1)
+    ends, number = edges_of(triangles)
     middles = points[:, ends].mean(1)
     for r in np.array(DIAMETERS) / 2:
         on = (np.abs(np.hypot(*points[:, ends]) - r) < NEAR).all(0)

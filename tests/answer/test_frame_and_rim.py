@@ -3,6 +3,8 @@
 import numpy as np
 import pytest
 
+from thermo.answer.state import half_heights
+from thermo.case.pattern import Outline, disc
 from thermo.heat import cold_edge
 
 
@@ -35,3 +37,11 @@ def test_a_cold_edge_ahead_of_a_standing_line_is_its_image():
     edge = cold_edge(np.ones(1, bool), kt, 250.0, h, 0.0, np.array([d]))
     assert edge.front[0] == pytest.approx(1 - np.exp(-2 * d * np.sqrt(h / kt)), rel=1e-12)
     assert edge.trail[0] == pytest.approx(edge.front[0], rel=1e-12)
+
+
+def test_the_frame_is_as_far_as_the_opening_is_high_at_each_place():
+    """A round opening in 8 steps of its radius: within half a step of the chord."""
+    x = np.linspace(-34e-3, 34e-3, 69)
+    assert (half_heights(Outline(60e-3, 50e-3), x) == 25e-3).all()
+    chord = np.sqrt(35e-3**2 - x**2)
+    assert np.abs(half_heights(disc(70e-3), x) - chord).max() <= 35e-3 / 16 * (1 + 1e-9)

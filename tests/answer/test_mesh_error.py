@@ -55,3 +55,18 @@ def test_the_stated_difference_holds_the_peaks_of_a_finer_mesh(path, still):
         stated = peak_change(usual, coarse, name)
         moved = abs(float(finer.peak[hottest(finer, name)] - usual.peak[hottest(usual, name)]))
         assert moved <= stated
+
+
+@pytest.mark.slow
+def test_the_stated_band_holds_the_printed_pattern_of_a_finer_mesh():
+    """Placement and scale of a held beam fall with the spacing itself: three times the change."""
+    case = read_case(next(path for path in CASES if path.stem == "fibre-grooves"))
+    coarse, usual, finer = (
+        run_once(state_of(case, True, **how), "still", moved=True)
+        for how in ({"coarse": True}, {}, {"refine": 1})
+    )
+    bands = mesh_bands(usual, coarse)
+    moved = {a.name: (a.value, b.value) for a, b in zip(usual.judged, finer.judged, strict=True)}
+    assert "placement" in moved
+    for name, (value, other) in moved.items():
+        assert abs(other - value) <= bands[name]

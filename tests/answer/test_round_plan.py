@@ -1,15 +1,27 @@
 """Plans of round cases and of the user's own: follow every outline, and are refined on circles."""
 
+import re
 from pathlib import Path
 
 import numpy as np
 import pytest
+from scipy.spatial import Delaunay
 
 from thermo.answer.plan import Stripe, scene_plan
 from thermo.case import read_case
+from thermo.case.pattern import Outline, disc
+from thermo.case.plan_file import read_plan_file
 from thermo.case.stack import build_stack
 from thermo.errors import CaseError
-from thermo.mesh import Plan, corner_angles, rectangle_plan, write_plan
+from thermo.mesh import (
+    Plan,
+    corner_angles,
+    edges_of,
+    read_plan,
+    rectangle_plan,
+    rings,
+    write_plan,
+)
 
 ROOT = Path(__file__).parents[2]
 CASE = ROOT / "cases" / "round-wafer.toml"
@@ -90,21 +102,127 @@ def test_a_plan_of_the_users_own_is_the_coarse_one_and_is_cut_in_four(name):
 @pytest.mark.parametrize(
     ("settings", "words"),
     [
-        ({"sample.diameter": "98 mm"}, r"does not follow the resist \(round, 98 mm\).*0.5 %"),
+        (
+            {"sample.diameter": "98 mm"},
+            r"the resist \(round, 98 mm\).*1\.04 mm off it.*to 0\.049 mm",
+        ),
         ({"mask.membrane.diameter": "72 mm"}, "does not follow the opening"),
-        ({"sample.holder.diameter": "120 mm"}, r"the holder.*cover 9\d+\.?\d* of 11310 mm2"),
+        ({"sample.holder.diameter": "120 mm"}, r"the holder.*5 mm off it"),
+        (
+            {"mask.absorber.width": "37 mm", "mask.absorber.height": "37 mm"},
+            r"the pattern field \(37 x 37 mm\).*mm off it; allowed: up to 0\.0185 mm",
+        ),
     ],
 )
 def test_a_plan_that_does_not_follow_an_outline_is_refused(settings, words):
-    with pytest.raises(CaseError, match=words):
+    with pytest.raises(CaseError, match=words) as caught:
         plan_of(settings={**own("wafer-free"), **settings})
+    (fault,) = caught.value.faults
+    assert fault.key == "mesh.plan"
+    assert fault.file.endswith("wafer-free.vtu")
+    assert str(fault).isprintable()
+
+
+def shipped(name="wafer-rings"):
+    return read_plan(read_plan_file(ROOT / "meshes" / f"{name}.vtu"))
+
+
+def refused(folder, plan, settings=None):
+    write_plan(folder / "plan.vtu", plan)
+    with pytest.raises(CaseError, match="does not follow") as caught:
+        plan_of(settings={"mesh.plan": str(folder / "plan.vtu"), **(settings or {})})
+    return caught.value.faults[0].text
+
+
+@pytest.mark.parametrize("name", ["wafer-rings", "wafer-free"])
+@pytest.mark.parametrize("shift", [(0.2e-3, 0.0), (0.0, -0.4e-3)])
+def test_a_plan_beside_the_middle_is_refused_with_how_far_it_is_off(tmp_path, name, shift):
+    plan = shipped(name)
+    text = refused(tmp_path, Plan(plan.points + np.array(shift)[:, None], plan.quads))
+    off = float(re.search(r"mm is (\S+) mm off it; allowed: up to 0\.022 mm", text)[1])
+    assert off >= 1e3 * np.hypot(*shift)
+
+
+def test_a_plan_that_cuts_the_corners_of_the_field_is_refused(tmp_path):
+    """Its corner node drawn 0.5 mm along the top: 0.03 % of the area, both ends on the outline."""
+    plan = shipped()
+    points = plan.points.copy()
+    corner = np.hypot(*(points - 0.022)).argmin()
+    points[0, corner] -= 0.5e-3
+    assert "the pattern field" in refused(tmp_path, Plan(points, plan.quads))
+
+
+def test_a_plan_that_ends_inside_a_part_is_refused(tmp_path):
+    plan = shipped()
+    inner = plan.quads[:, np.hypot(*plan.centres) < 0.050]
+    assert "the holder (round, 110 mm)" in refused(tmp_path, Plan(plan.points, inner))
+
+
+def test_a_plan_with_too_few_edges_on_a_circle_is_refused(tmp_path):
+    """Eight chords leave (pi/4)^2/6 = 10 % of a disc out: 2 sqrt 2 r^2 is 3464.8 mm2."""
+    lines = np.array([-0.022, 0.0, 0.022])
+    plan = rings(lines, lines, [disc(d) for d in (0.07, 0.09, 0.1, 0.11)], 1e-2, 1e-2).plan()
+    assert "cover 3464.8 of 3848.5 mm2; allowed: 0.5 % off" in refused(tmp_path, plan)
+
+
+def test_a_staircase_of_squares_is_refused(tmp_path):
+    """Steps of 1 mm follow 100 mm to 0.5 % of the area, and to 0.7 mm."""
+    lines = np.linspace(-0.055, 0.055, 111)
+    plan = rectangle_plan(lines, lines)
+    text = refused(tmp_path, Plan(plan.points, plan.quads), {"sample.holder.diameter": "100 mm"})
+    assert "mm off it" in text
 
 
 def test_a_plan_in_millimetres_is_told_that_metres_are_meant(tmp_path):
     lines = np.linspace(-5, 5, 11)
-    write_plan(tmp_path / "plan.vtu", rectangle_plan(lines, lines))
-    with pytest.raises(CaseError, match=r"does not follow.*in metres"):
-        plan_of(settings={"mesh.plan": str(tmp_path / "plan.vtu")})
+    assert "in metres" in refused(tmp_path, rectangle_plan(lines, lines))
+
+
+def square(side, cuts):
+    """Points on the edge of a square about the middle, its sides cut at the same places, m."""
+    return np.hstack(
+        [
+            [along, np.full(len(cuts), s * side / 2)][:: 1 if turn else -1]
+            for turn in (0, 1)
+            for s in (-1, 1)
+            for along in [cuts]
+        ]
+    )
+
+
+def crossing_plan():
+    """Quads over a square of 90 mm and a disc of 100 mm about one middle; other squares inside.
+
+    Points every mm on all outlines, joined to triangles (Delaunay), each cut into three quads.
+    """
+    meet = np.sqrt(0.05**2 - 0.045**2)
+    side = np.concatenate(
+        [
+            np.linspace(-0.045, -meet, 24)[:-1],
+            np.linspace(-meet, meet, 45),
+            np.linspace(meet, 0.045, 24)[1:],
+        ]
+    )
+    turn = np.arctan2(meet, 0.045)
+    eighth = [np.linspace(-turn, turn, 46)[:-1], np.linspace(turn, np.pi / 2 - turn, 34)[:-1]]
+    angle = np.concatenate([part + i * np.pi / 2 for i in range(4) for part in eighth])
+    edges = [square(0.09, side), 0.05 * np.stack([np.cos(angle), np.sin(angle)])]
+    edges += [square(w, np.linspace(-w / 2, w / 2, round(w * 1e3) + 1)) for w in (0.07, 0.044)]
+    edges = np.hstack(edges)
+    x, y = (part.ravel() for part in np.meshgrid(*[np.arange(-0.048, 0.05, 3.1e-3)] * 2))
+    outlines = [Outline(0.09, 0.09), disc(0.1), Outline(0.07, 0.07), Outline(0.044, 0.044)]
+    free = np.min([o.distance(x, y) for o in outlines], axis=0) > 1e-3
+    free &= outlines[0].covers(x, y) | outlines[1].covers(x, y)
+    points = np.unique(np.round(np.hstack([edges, [x[free], y[free]]]), 9), axis=1)
+    triangles = Delaunay(points.T).simplices.T
+    centres = points[:, triangles].mean(1)
+    triangles = triangles[:, outlines[0].covers(*centres) | outlines[1].covers(*centres)]
+    ends, number = edges_of(triangles)
+    middle = points.shape[1] + number
+    centre = points.shape[1] + ends.shape[1] + np.arange(triangles.shape[1])
+    every = np.hstack([points, points[:, ends].mean(1), points[:, triangles].mean(1)])
+    parts = [np.stack([triangles[i], middle[i], centre, middle[i - 1]]) for i in range(3)]
+    return Plan(every, np.hstack(parts))
 
 
 def test_a_square_frame_over_a_round_wafer_may_be_given_by_its_own_plan(tmp_path):
@@ -116,12 +234,8 @@ def test_a_square_frame_over_a_round_wafer_may_be_given_by_its_own_plan(tmp_path
     (tmp_path / "case.toml").write_text(text, encoding="utf-8")
     with pytest.raises(CaseError, match="crosses"):
         plan_of(tmp_path / "case.toml")
-    lines = np.linspace(-0.055, 0.055, 111)  # steps of 1 mm follow a circle of 100 mm to 0.5 %
-    plan = rectangle_plan(lines, lines)
-    write_plan(tmp_path / "plan.vtu", Plan(plan.points, plan.quads))
-    case = read_case(
-        tmp_path / "case.toml",
-        {"mesh.plan": "plan.vtu", "sample.holder.diameter": "100 mm"},
-    )
-    found = scene_plan(case, build_stack(case), SCANNED, coarse=True)
-    assert found.quads.shape[1] == 110**2
+    plan = crossing_plan()
+    write_plan(tmp_path / "plan.vtu", plan)
+    settings = {"mesh.plan": "plan.vtu", "sample.holder.diameter": "100 mm"}
+    found = plan_of(tmp_path / "case.toml", settings, coarse=True)
+    assert found.quads.shape == plan.quads.shape

@@ -9,7 +9,7 @@ from thermo.case import ranges, read_case, with_value
 from thermo.case.nesting import nest
 from thermo.case.pattern import Outline, disc
 from thermo.case.stack import build_stack
-from thermo.errors import CaseError
+from thermo.errors import CaseError, PhysicsError
 
 ROUND = (Path(__file__).parents[2] / "cases" / "round-wafer.toml").read_text(encoding="utf-8")
 OPENING = 'diameter = "70 mm"                # round clear opening; the frame is a ring round it'
@@ -64,6 +64,19 @@ def test_a_disc_covers_what_lies_within_its_radius():
     assert disc(2.0).grown(0.5) == disc(3.0)
 
 
+def test_the_area_of_a_rectangle_cut_by_a_circle_is_not_made_up():
+    assert Outline(0.6, 0.8, 1.0).area == pytest.approx(0.48)
+    with pytest.raises(PhysicsError, match="cut by a circle"):
+        _ = Outline(0.6, 0.8, 0.9).area
+
+
+def test_the_distance_of_points_from_the_edge_of_an_outline():
+    """3-4-5 triangle beyond a corner of 2 by 2."""
+    x, y = [0.0, 1.0, 0.7, 1.3, 4.0], [0.0, 0.5, -0.8, 0.0, 5.0]
+    assert Outline(2.0, 2.0).distance(x, y) == pytest.approx([1, 0, 0.2, 0.3, 5])
+    assert disc(2.0).distance([0.0, 0.6, 3.0], [0.0, -0.8, 4.0]) == pytest.approx([1, 0, 4])
+
+
 def test_a_rectangle_and_a_disc_have_in_common_what_both_cover():
     common = disc(2.0).common(Outline(1.0, 4.0))
     assert common.covers([0.4, 0.6, 0.4], [0.9, 0.0, 0.95]).tolist() == [True, False, False]
@@ -111,12 +124,20 @@ def test_the_spare_room_of_an_outline_in_another():
         (
             WAFER,
             'diameter = "90.2 mm"',
-            {"sample.diameter": "nearly touches.*0.5 % of its size.*mesh.plan"},
+            {
+                "sample.diameter": r"leaves 0\.1 mm round the frame \(round, 90 mm\): too little.*"
+                r"at least 0\.451 mm.*mesh\.plan"
+            },
         ),
         (
             WAFER,
             'diameter = "100 mm (90.2 .. 105)"',
-            {"sample.diameter": "nearly touches"},
+            {"sample.diameter": r"leaves 0\.1 mm"},
+        ),
+        (
+            WAFER,
+            'diameter = "90.2 mm (80 .. 105)"',
+            {"sample.diameter": r"leaves 0\.1 mm"},
         ),
         (
             'held = "free"                     # slides on the grease',
@@ -136,6 +157,49 @@ def test_a_round_part_that_is_given_wrong_or_does_not_fit_is_said_so(write, old,
         assert re.search(words, found[name]), found[name]
     extra = [key for key in found if not any(key.endswith(known) for known in faults)]
     assert not extra
+
+
+BORDER = 'border = "10 mm"'
+LARGER = (HOLDER, 'diameter = "120 mm"')
+
+
+def test_the_frame_grows_with_its_opening(write):
+    """66 to 76.2 mm with 5 mm round it: 76.2 mm never meets the frame of 76 round 66."""
+    opening = (OPENING, 'diameter = "70 mm (66 .. 76.2)"')
+    assert read_case(write(opening, (BORDER, 'border = "5 mm"'))).mask.membrane.diameter.has_range
+
+
+def test_the_low_end_of_one_size_is_checked_with_the_high_end_of_another(write):
+    """66 + 2 * 16.9 = 99.8 mm beside 100; all low is 86, all high 108.8."""
+    opening, border = 'diameter = "68 mm (66 .. 75)"', 'border = "12 mm (10 .. 16.9)"'
+    faults = faults_of(write((OPENING, opening), (BORDER, border), LARGER))
+    assert faults.keys() == {"sample.diameter"}
+    assert "leaves 0.1 mm round the frame (round, 99.8 mm)" in faults["sample.diameter"]
+
+
+def test_sides_of_a_rectangle_are_checked_each_by_itself(write):
+    """46 x 46 mm lies inside the opening of 70, 130 x 130 round it; 46 x 130 crosses it."""
+    sides = 'width = "46 mm (46 .. 130)"\nheight = "46 mm (46 .. 130)"'
+    faults = faults_of(write((WAFER, sides), (HOLDER, rectangle(140, 140))))
+    assert "sample (46 x 130 mm) crosses the opening" in faults["sample.width"]
+
+
+@pytest.mark.parametrize(
+    ("key", "value"),
+    [
+        ("sample.diameter", "-3 mm"),
+        ("sample.diameter", "100 m"),
+        ("sample.diameter", "100 mm (-1 .. 105)"),
+        ("mask.absorber.width", "3 m"),
+        ("scan.speed", "5 m/s"),
+    ],
+)
+def test_a_value_refused_by_itself_gives_no_second_fault(write, key, value):
+    with pytest.raises(CaseError) as caught:
+        read_case(write(), {key: value})
+    (fault,) = caught.value.faults
+    assert fault.key == key
+    assert "outside the allowed" in fault.text
 
 
 def test_equal_circles_and_a_rectangle_round_them_are_allowed(write):
@@ -173,16 +237,22 @@ def test_the_plan_of_a_case_is_read_from_beside_it_and_enters_the_hash(write, tm
 @pytest.mark.parametrize(
     ("table", "words"),
     [
-        ("[mesh]\n", "mesh.plan: is missing"),
-        ('[mesh]\nplan = "none.vtu"\n', "none.vtu: no such file.*beside the case"),
+        ("[mesh]\n", r'mesh.plan: is missing.*a \.vtu file of quads.*add plan = "FILE\.vtu"'),
+        ('[mesh]\nplan = "none.vtu"\n', "none.vtu: mesh.plan: no such file.*beside the case"),
+        (
+            '[mesh]\nplan = "https://example.org/plan.vtu"\n',
+            r"case\.toml:\d+: mesh\.plan: 'https://example.org/plan.vtu' is an address; allowed: a "
+            "file beside the case, nothing else is read",
+        ),
         ("[mesh]\nplan = 5\n", "'5' is no text"),
         ('[mesh]\nplam = "a.vtu"\n', "did you mean 'plan'"),
         ('[mesh]\nplan = "."\n', "no plain file"),
     ],
 )
 def test_a_plan_that_cannot_be_read_is_a_fault_of_the_case(write, table, words):
-    with pytest.raises(CaseError, match=words):
+    with pytest.raises(CaseError, match=words) as caught:
         read_case(write(("[dose]", f"{table}[dose]")))
+    assert len(caught.value.faults) == 1
 
 
 def test_diameters_have_ranges_and_can_be_set_and_changed(write):
@@ -212,3 +282,9 @@ def test_sizes_beside_a_plan_mesh_have_no_range(write, tmp_path):
     assert "98 .. 102 mm, beside mesh.plan" in faults["sample.diameter"]
     faults = faults_of(write(mesh, ('border = "10 mm"', 'border = "10 mm (9 .. 11)"')))
     assert faults.keys() == {"mask.frame.border"}
+    field = ('width = "44 mm"', 'width = "44 mm (43 .. 45)"')
+    assert faults_of(write(mesh, field)).keys() == {"mask.absorber.width"}
+    assert read_case(write(field)).mask.absorber.width.has_range
+    taped = ('held = "free"                     # slides on the grease', 'held = "taped"')
+    patched = (WAFER, f'{rectangle(46, 46)}\npatch = "5 mm (4 .. 6)"')
+    assert faults_of(write(mesh, patched, taped)).keys() == {"sample.patch"}

@@ -11,8 +11,15 @@ import numpy as np
 import pytest
 
 from thermo.case.plan_file import read_plan_file
-from thermo.errors import CaseError
-from thermo.mesh import corner_angles, read_plan, rectangle_plan, write_plan
+from thermo.errors import CaseError, PhysicsError
+from thermo.mesh import (
+    cells_at,
+    corner_angles,
+    interpolation,
+    read_plan,
+    rectangle_plan,
+    write_plan,
+)
 
 FOLDER = Path(__file__).parents[2] / "meshes"
 PLAN = rectangle_plan(np.array([0.0, 0.01, 0.02, 0.03]), np.array([0.0, 0.01, 0.02, 0.03]))
@@ -33,7 +40,9 @@ def refused(path):
         read_plan(read_plan_file(path))
     (fault,) = caught.value.faults
     assert fault.file == str(path)
+    assert fault.key == "mesh.plan"
     assert str(fault).isprintable()
+    assert "Error" not in str(fault)
     return fault.text
 
 
@@ -57,6 +66,17 @@ def test_lines_points_one_height_and_loose_nodes_do_no_harm(tmp_path, binary):
     assert found.areas == pytest.approx(PLAN.areas)
 
 
+def test_a_file_in_single_precision_reaches_the_edges_it_is_meant_to(tmp_path):
+    """36 mm becomes 1.5 nm less: a place on the edge lies in it all the same."""
+    points = np.array(1.2 * xyz(), np.float32)
+    found = read_plan(read_plan_file(saved(tmp_path, points, [("quad", PLAN.quads.T)])))
+    assert found.points.max() < 0.036 - 1e-9
+    weights = interpolation(found, np.array([[0.036, 0.02], [0.036, 0.036]])).toarray()
+    assert weights @ found.points[0] == pytest.approx([0.036, 0.02], abs=1e-8)
+    with pytest.raises(PhysicsError, match="outside the plan"):
+        cells_at(found, np.array([[0.036 + 1e-6], [0.0]]))
+
+
 def moved(node, place):
     points = xyz()
     points[node] = place
@@ -65,8 +85,16 @@ def moved(node, place):
 
 QUADS = PLAN.quads.T
 BAD = {
-    "triangles": (xyz(), [("quad", QUADS), ("triangle", [[0, 1, 4]])], "1 cells of the kind 'tri"),
-    "bricks": (xyz(), [("tetra", [[0, 1, 4, 5]])], "kind 'tetra'; allowed: quads alone"),
+    "triangles": (
+        xyz(),
+        [("quad", QUADS), ("triangle", [[0, 1, 4]])],
+        r"kind 'triangle' \(1 of them\); allowed: quads alone",
+    ),
+    "bricks": (
+        xyz(),
+        [("tetra", [[0, 1, 4, 5]])],
+        r"kind 'tetra' \(1 of them\); allowed: quads alone",
+    ),
     "nothing": (xyz(), [("line", [[0, 1]])], "has 0 quads; allowed: 1 to"),
     "clockwise": (xyz(), [("quad", QUADS[:, ::-1])], "turned over.*counter-clockwise"),
     "one turned over": (xyz(), [("quad", [*QUADS[:3], QUADS[3][::-1]])], "cell 3 is turned over"),
@@ -109,9 +137,15 @@ def test_a_hanging_node_is_found(tmp_path):
     [
         (b"", "is no .vtu file"),
         (b"x,y\n0,1\n", "is no .vtu file"),
-        (b'<?xml version="1.0"?><VTKFile type="UnstructuredGrid"><Uns', "cannot be read"),
-        (b'<VTKFile type="UnstructuredGrid" version="0.1"></VTKFile>', "cannot be read"),
-        (b'<VTKFile type="PolyData" version="0.1"></VTKFile>', "cannot be read"),
+        (
+            b'<?xml version="1.0"?><VTKFile type="UnstructuredGrid"><Uns',
+            "is damaged or cut short; allowed",
+        ),
+        (
+            b'<VTKFile type="UnstructuredGrid" version="0.1"></VTKFile>',
+            "cannot be read, it is damaged",
+        ),
+        (b'<VTKFile type="PolyData" version="0.1"></VTKFile>', "cannot be read, it is damaged"),
         (b'<!DOCTYPE a [<!ENTITY b "c">]><VTKFile></VTKFile>', "XML entities"),
         (b'<VTKFile type="U" compressor="vtkZLibDataCompressor"></VTKFile>', "is compressed"),
     ],

@@ -9,8 +9,11 @@ import pytest
 from matplotlib.image import imread
 
 from thermo.answer import Answer
+from thermo.case.plan_file import PlanFile
+from thermo.case.tables import NumberTable
 from thermo.show import folder as room
 from thermo.show.folder import FolderError, check_folder, write_results
+from thermo.show.picture import write_section
 from thermo.show.text import answer_text
 
 FILES = {
@@ -105,6 +108,40 @@ def test_the_picture_is_a_picture(written):
     picture = imread(written / "section.png")
     assert min(picture.shape[:2]) > 600
     assert picture.std() > 0.05  # not one colour
+
+
+def test_inputs_named_like_a_result_or_like_each_other_are_kept_beside_it(tmp_path, scanned, small):
+    plan = PlanFile("plans/temperature.vtu", b"<VTKFile/>", "")
+    named = {"ring.spectrum": "a/answer.txt", "scan.table": "b/answer.txt", "x": "manifest.json"}
+    tables = {key: NumberTable(path, {}, "", f"text of {key}\n") for key, path in named.items()}
+    case = small.model_copy(update={"plan": plan, "tables": tables})
+    folder = tmp_path / "new"
+    write_results(scanned, case, folder)
+    assert (folder / "input-temperature.vtu").read_bytes() == plan.content
+    assert (folder / "input-answer.txt").read_text() == "text of ring.spectrum\n"
+    assert (folder / "input-input-answer.txt").read_text() == "text of scan.table\n"
+    assert (folder / "input-manifest.json").read_text() == "text of x\n"
+    assert (folder / "answer.txt").read_text() == answer_text(scanned.answer)
+    assert len(meshio.read(folder / "temperature.vtu").points) == scanned.answer.mesh.unknowns
+    write_results(scanned, small.model_copy(update={"plan": plan}), folder)
+    assert {p.name for p in folder.iterdir()} == FILES | {"input-temperature.vtu"}
+
+
+def test_other_inputs_keep_their_names_so_that_the_case_can_be_run_again(tmp_path, scanned, small):
+    plan = PlanFile("plans/wafer.vtu", b"<VTKFile/>", "")
+    write_results(scanned, small.model_copy(update={"plan": plan}), tmp_path / "new")
+    assert (tmp_path / "new" / "wafer.vtu").read_bytes() == plan.content
+
+
+def test_the_legend_says_the_limit_of_the_resist(tmp_path, scanned, monkeypatch):
+    legends = []
+
+    def keep(figure, *_, **__):
+        legends.extend(t.get_text() for t in figure.axes[1].get_legend().get_texts())
+
+    monkeypatch.setattr("matplotlib.figure.Figure.savefig", keep)
+    write_section(scanned, tmp_path / "section.png")
+    assert "resist limit 60 degC" in legends
 
 
 def test_an_earlier_result_is_replaced_and_leaves_nothing_behind(written, scanned, small):

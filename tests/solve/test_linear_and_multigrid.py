@@ -1,12 +1,14 @@
 """Solver: multigrid symmetry and speed, agreement with the direct solve, and its own checks."""
 
+import tracemalloc
+
 import numpy as np
 import pytest
 from operators import cooled, disc, plan_of, rectangles, skewed, unstructured
 from scipy.sparse.linalg import spsolve
 
 from thermo.errors import SolveError
-from thermo.solve import Multigrid, Solver, linear, solved_directly
+from thermo.solve import Multigrid, Solver, linear, plan_matrices, solved_directly
 from thermo.solve.linear import within_reach
 
 # slab heights (m) and conductivities of invented stacks, mask to holder
@@ -36,10 +38,13 @@ def load(K, seed=5):
 
 
 def reached(K, x):
-    """Residual 1e-10, or what rounding x leaves in K x where that is more (12 um of gold here)."""
-    b = load(K)
-    norm = np.linalg.norm(b)
-    return np.linalg.norm(b - K.times(x)) / norm <= 1.01 * within_reach(K, x, norm, 1e-10)
+    """Residual 1e-10, or what rounding x leaves in K x where that is more (12 um of gold here).
+
+    From the matrix, not from what the solver says of itself.
+    """
+    A, b = K.matrix(), load(K).ravel()
+    rounding = np.finfo(float).eps * np.linalg.norm(abs(A) @ np.abs(x.ravel()))
+    return np.linalg.norm(b - A @ x.ravel()) <= 1.02 * max(1e-10 * np.linalg.norm(b), rounding)
 
 
 @pytest.mark.parametrize("shape", PLANS)
@@ -112,7 +117,7 @@ def test_few_nodes_are_solved_at_once():
     """Up to 40 lines the cycle is an elimination; what is left is its rounding, 12 um of gold."""
     K = stack(4, 4)
     found = Solver().solve(K, load(K))
-    assert found.iterations <= 3
+    assert found.iterations <= 6  # a second start where rounding rules
     assert reached(K, found.x)
 
 
@@ -128,14 +133,14 @@ def test_a_stale_multigrid_costs_iterations_but_never_accuracy():
     K = stack(24, 24)
     solver = Solver()
     solver.solve(K, load(K))
-    kept = solver._kept
+    kept = solver.multigrid
     warm = stack(24, 24, K_STACK * np.linspace(0.7, 1.4, len(STACK)))
     found = solver.solve(warm, load(warm))
-    assert solver._kept is kept
+    assert solver.multigrid is kept
     assert reached(warm, found.x)
     far = stack(24, 24, K_STACK[::-1].copy())
     found = solver.solve(far, load(far))
-    assert solver._kept is not kept  # too stale: built anew
+    assert solver.multigrid is not kept  # too stale: built anew
     assert reached(far, found.x)
 
 
@@ -237,22 +242,103 @@ def test_bent_plans_get_hardly_colder_than_their_sink(shape):
     assert low[1] >= -5e-3
 
 
-def test_memory_reported_is_that_of_operator_multigrid_and_vectors():
-    K = stack(24, 20)
-    found = Solver().solve(K, load(K))
-    multigrid = Multigrid(K)
-    assert found.nbytes == K.nbytes + multigrid.nbytes + 5 * found.x.nbytes
-    stages = [(s.side, s.ratio, s.pivot, s.x, s.coarse) for s in multigrid.stages]
-    held = sum(array.nbytes for arrays in stages for array in arrays)
-    assert held < multigrid.nbytes < 2 * held  # the last plan's factors on top
+def test_memory_reported_is_what_a_solve_allocates():
+    """Against the count of the interpreter; 15 % for what lives for an instant only."""
+    K = stack(60, 60, voids=False)
+    b = load(K)
+    Solver().solve(K, b)  # loops compiled, couplings' rows made
+    tracemalloc.start()
+    found = Solver().solve(K, b)
+    peak = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+    assert found.nbytes - K.nbytes - b.nbytes == pytest.approx(peak, rel=0.15)
 
 
-@pytest.mark.parametrize("most", [0, 2])
+def test_rounding_excuses_only_what_thin_metal_makes_unreachable():
+    """A mild stack has no excuse; 0.05 um of gold has, and its answer is elimination's."""
+    mild = stack(24, 24, np.full(len(STACK), 1.0), np.full(len(STACK), 1e-3), voids=False)
+    x = Solver().solve(mild, load(mild)).x
+    assert within_reach(mild, x, np.linalg.norm(load(mild))) < 1e-12
+    heights = STACK.copy()
+    heights[2] = 0.05e-6
+    K = stack(14, 14, heights=heights, voids=False, film=10.0)
+    b = load(K)
+    found = Solver().solve(K, b)
+    assert 1e-10 < found.residual < 1e-6
+    exact = solved_directly(K, b)  # its own rounding is as large: 1e-16 times 6e9/10
+    assert abs(found.x - exact).max() <= 1e-6 * exact.max()
+
+
+def test_no_rounding_excuses_a_residual_above_the_ceiling(monkeypatch):
+    heights = STACK.copy()
+    heights[2] = 0.05e-6
+    K = stack(14, 14, heights=heights, voids=False, film=10.0)
+    monkeypatch.setattr(linear, "CEILING", 1e-9)
+    with pytest.raises(SolveError, match="relative residual"):
+        Solver().solve(K, load(K))
+
+
+def test_a_first_good_guess_does_not_let_the_multigrid_be_built_again_and_again(monkeypatch):
+    K, built = stack(24, 24), []
+    x = solved_directly(K, load(K))
+    real = linear.Multigrid
+    monkeypatch.setattr(linear, "Multigrid", lambda A: built.append(A) or real(A))
+    solver = Solver()
+    solver.solve(K, load(K), x)
+    for seed in range(4):
+        solver.solve(K, load(K, seed))
+    assert len(built) <= 2  # once more when the first real solve tells what is usual
+
+
+@pytest.mark.parametrize("shape", [(1, 19), (60, 1), (1, 60)])
+@pytest.mark.parametrize("integration", ["lumped", "exact"])
+def test_plans_one_cell_wide_are_solved(shape, integration):
+    x, y = (np.linspace(0, 0.01 * n, n + 1) for n in shape)
+    grid = np.meshgrid(x, y)
+    row = len(x)
+    first = (np.arange(len(y) - 1)[:, None] * row + np.arange(row - 1)).ravel()
+    quads = np.stack([first, first + 1, first + row + 1, first + row])
+    points = np.stack([g.ravel() for g in grid])
+    plan = plan_matrices(points, quads, integration, (x, y))
+    k = K_STACK[:, None] * np.linspace(1, 2, quads.shape[1])
+    K = cooled(plan, STACK, k, np.ones_like(k), 100.0)
+    b = load(K)
+    exact = solved_directly(K, b)
+    assert abs(Solver().solve(K, b).x - exact).max() <= 1e-7 * abs(exact).max()
+
+
+@pytest.mark.parametrize(("ratio", "most"), [(1, 12), (10, 15), (100, 24)])
+def test_iterations_over_the_ratio_of_the_longest_to_the_shortest_cell(ratio, most):
+    """Lines graded to both sides; about 6 in the shipped cases."""
+    half = np.geomspace(1, ratio, 24)
+    cells = np.concatenate([half[::-1], half])
+    lines = np.concatenate([[0], np.cumsum(cells)]) * 0.08 / cells.sum()
+    x, y = np.meshgrid(lines, lines)
+    row = len(lines)
+    first = (np.arange(row - 1)[:, None] * row + np.arange(row - 1)).ravel()
+    quads = np.stack([first, first + 1, first + row + 1, first + row])
+    plan = plan_matrices(np.stack([x.ravel(), y.ravel()]), quads, "lumped", (lines, lines))
+    k = K_STACK[:, None] * np.ones(quads.shape[1])
+    K = cooled(plan, STACK, k, np.ones_like(k), 100.0)
+    assert Solver().solve(K, load(K)).iterations <= most
+
+
+def test_fields_that_do_not_belong_to_the_operator_are_refused():
+    K = stack(6, 6)
+    with pytest.raises(SolveError, match="complex field for a real operator"):
+        Solver().solve(K, load(K) * 1j)
+    with pytest.raises(SolveError, match="start from is not finite"):
+        Solver().solve(K, load(K), np.full(K.shape, np.nan))
+    swinging = K.shifted(1j, np.ones(K.shape))
+    assert Solver().solve(swinging, np.zeros(K.shape)).x.dtype == complex
+
+
+@pytest.mark.parametrize("most", [0, 1])
 def test_a_residual_that_stays_raises_with_the_way_out(monkeypatch, most):
     """What did not converge is found out by the solver's own check."""
     K = stack(24, 24)
     monkeypatch.setattr(linear, "MOST", most)
-    wanted = rf"relative residual .* after {most} iterations, wanted 1e-10: a finer mesh"
+    wanted = rf"relative residual .* after {2 * most} iterations, wanted 1e-10 .*make it easier"
     with pytest.raises(SolveError, match=wanted):
         Solver().solve(K, load(K))
 

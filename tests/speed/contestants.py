@@ -77,7 +77,7 @@ def own(problem):
     found = {}
     for tolerance in (1e-8, 1e-10):
         solver = Solver(tolerance)
-        solver._kept, solver._usual = multigrid, 30
+        solver.multigrid, solver.usual = multigrid, 30
         found[tolerance] = solver.solve(K, problem.b)
         times.append(process_time())
     assembly, setup, loose, tight = np.diff(times)

@@ -16,7 +16,15 @@ from thermo.answer.mesh_error import mesh_bands, mesh_difference
 from thermo.answer.outcome import SWING, Outcome, Regime, run_once
 from thermo.answer.path import path_lines, photon_block
 from thermo.answer.scene import describe, mesh
-from thermo.answer.schema import Answer, CaseBlock, MeshBlock
+from thermo.answer.schema import (
+    Answer,
+    CaseBlock,
+    LimitLine,
+    MeshBlock,
+    PathLine,
+    PhotonBlock,
+    Verdict,
+)
 from thermo.answer.size import check_size
 from thermo.answer.spread import CoarseRuns, bands
 from thermo.answer.state import State, solve_state
@@ -76,77 +84,96 @@ def run(
 
     photons : how many to follow in the Monte Carlo check of the absorbed power; 0: none
     """
-    clock = _Clock()
-    solver = Solver()
+    clock, solver = _Clock(), Solver()
     with clock.stage("beam, dose and mesh", tell, 0.0):
         scene = describe(case, still)
         meshed = mesh(scene)
         check_size(scene, meshed, refine)
         if refine:
             meshed = mesh(scene, refine)
-    path = path_lines(scene)
-    checked = None
+    path, followed = path_lines(scene), None
     if photons:
         with clock.stage("photons", tell, 0.02):
-            checked = photon_block(scene, dose_plan(scene), photons)
+            followed = photon_block(scene, dose_plan(scene), photons)
     with clock.stage("temperature", tell, 0.05):
         state = solve_state(scene, meshed, solver)
     with clock.stage("settling", tell, 0.15):
-        settle = SETTLE * slowest_time(
-            state.system, state.fields, state.mean - state.system.coldest, solver
-        )
+        rise = state.mean - state.system.coldest
+        settle = SETTLE * slowest_time(state.system, state.fields, rise, solver)
     with clock.stage("expansion", tell, 0.2):
-        regime, why = which_regime(state, settle)
-        outcome = run_once(state, regime, moved=True)
+        regime = which_regime(state, settle)
+        outcome = run_once(state, regime[0], moved=True)
     with clock.stage("highest current", tell, 0.35):
-        current = highest_current(outcome, solver, regime)
+        current = highest_current(outcome, solver, regime[0])
     with clock.stage("ranges", tell, 0.45):
-        runs = CoarseRuns(case, still, regime, moved=scene.motion is None)
+        runs = CoarseRuns(case, still, regime[0], moved=scene.motion is None)
         spread = bands(case, runs, lambda i, n: tell("ranges", 0.45 + 0.4 * i / n))
     coarser = runs.typical
     if refine:
         with clock.stage("mesh error", tell, 0.84):
             wider = solve_state(scene, mesh(scene, refine - 1), Solver())
-            coarser = run_once(wider, regime, moved=scene.motion is None)
+            coarser = run_once(wider, regime[0], moved=scene.motion is None)
     lines = limit_lines(outcome.judged, spread, mesh_bands(outcome, coarser))
     with clock.stage("levers", tell, 0.85):
-        tried = list(try_levers(outcome, runs, current))
-    time = outcome.dose.time
-    answer = Answer(
+        said = verdict(lines, spread, list(try_levers(outcome, runs, current)))
+    mesh_block = _mesh_block(outcome, coarser)
+    parts = (path, followed, current, lines, mesh_block, said)
+    answer = _answer(outcome, regime, settle, *parts, clock.seconds)
+    tell("done", 1.0)
+    return Result(answer, outcome)
+
+
+def _answer(
+    outcome: Outcome,
+    regime: tuple[Regime, str],
+    settle: float,
+    path: tuple[PathLine, ...],
+    followed: PhotonBlock | None,
+    current: float | None,
+    lines: tuple[LimitLine, ...],
+    mesh_block: MeshBlock,
+    said: Verdict,
+    seconds: dict[str, float],
+) -> Answer:
+    state, case, known = outcome.state, outcome.scene.case, regime[0] != "few_passes"
+    return Answer(
         case=CaseBlock(title=case.title, sha256=case.sha256),
         versions={"python": platform.python_version(), **{p: version(p) for p in PACKAGES}},
-        regime=regime,
-        regime_reason=why,
+        regime=regime[0],
+        regime_reason=regime[1],
         settle_s=settle,
-        dose_share_before_settling=min(1.0, settle / time),
-        beam=blocks.beam_block(scene),
+        dose_share_before_settling=min(1.0, settle / outcome.dose.time),
+        beam=blocks.beam_block(outcome.scene),
         path=path,
-        photons=checked,
-        absorbed_W_per_cm=blocks.open_column(scene, path),
+        photons=followed,
+        absorbed_W_per_cm=blocks.open_column(outcome.scene, path),
         heat_W=blocks.heat_by_part(state),
         heat_out_W=state.steady.film_heat,
         dose=blocks.dose_block(outcome.dose),
-        temperature=part_temperatures(state) if regime != "few_passes" else {},
-        sensors=sensor_readings(state) if regime != "few_passes" else {},
-        hand_check=hand_check(state) if regime != "few_passes" else None,
+        temperature=part_temperatures(state) if known else {},
+        sensors=sensor_readings(state) if known else {},
+        hand_check=hand_check(state) if known else None,
         limits=lines,
         highest_current_mA=None if current is None else 1e3 * current,
-        placement=blocks.placement(outcome, regime),
+        placement=blocks.placement(outcome, regime[0]),
         stress=blocks.stress(outcome),
         checks=blocks.checks(outcome),
-        mesh=MeshBlock(
-            unknowns=state.steady.unknowns,
-            cells=int(meshed.grid.active.sum()),
-            difference_on_refinement=mesh_difference(outcome, coarser),
-            solve=blocks.solve_block(state),
-        ),
-        seconds=clock.seconds,
-        verdict=verdict(lines, spread, tried),
+        mesh=mesh_block,
+        seconds=seconds,
+        verdict=said,
         assumed=blocks.assumed(case),
         cautions=CAUTIONS,
     )
-    tell("done", 1.0)
-    return Result(answer, outcome)
+
+
+def _mesh_block(outcome: Outcome, coarser: Outcome) -> MeshBlock:
+    state = outcome.state
+    return MeshBlock(
+        unknowns=state.steady.unknowns,
+        cells=int(state.meshed.grid.active.sum()),
+        solve=blocks.solve_block(state),
+        difference_on_refinement=mesh_difference(outcome, coarser),
+    )
 
 
 def which_regime(state: State, settle: float) -> tuple[Regime, str]:

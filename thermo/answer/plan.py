@@ -12,11 +12,14 @@ from numpy.typing import NDArray
 from thermo.case import Case
 from thermo.case.nesting import Nest, is_clear, nest
 from thermo.case.pattern import Outline
-from thermo.case.plan_file import PlanFile
+from thermo.case.plan_file import PlanFile, plan_refused
 from thermo.case.stack import Stack
-from thermo.errors import CaseError, Fault, PhysicsError, shown
+from thermo.errors import PhysicsError
 from thermo.mesh import (
+    ON_OUTLINE,
     Plan,
+    border_of,
+    edges_of,
     halved,
     lines_between,
     merged,
@@ -27,11 +30,12 @@ from thermo.mesh import (
 )
 
 Array = NDArray[np.float64]
+Index = NDArray[np.int64]
 EDGE, OPEN = 1.0e-3, 3.5e-3  # m: cells beside edges of parts and pattern, and away from them
 BEFORE = 8.0  # sigma: from how far before the turn up and down passes follow closely
 ROUND = 20  # cells along a side of the core: 80 round a circle leave 0.1 % of its area out
-FULL = 0.9  # share of the smallest circle that a long core is widened to
-FOLLOWED = 5e-3  # of a part's area that a plan mesh of the user's own may be off
+FULL = 1 - 2 / ROUND  # of the smallest circle a long core may fill: a cell is left at its corners
+FOLLOWED = 5e-3  # of its area: a circle of the user's own plan mesh has 36 straight edges or more
 
 
 @dataclass(frozen=True)
@@ -150,19 +154,37 @@ def _lines(
 def _own_plan(file: PlanFile, stack: Stack, times: int) -> Plan:
     """The plan of a file, every cell cut in four so many times; raises CaseError."""
     plan = read_plan(file)
-    for name, outline in stack.outlines.items():
-        found = float(plan.areas[outline.covers(*plan.centres)].sum())
-        if not abs(found / outline.area - 1) <= FOLLOWED:
-            raise CaseError((Fault(shown(file.path, 200), 0, "", _off(name, outline, found)),))
+    edges = edges_of(plan.quads)
+    for name, outline in {"pattern field": stack.pattern.field, **stack.outlines}.items():
+        if off := _off(plan, edges, outline):
+            text = f"does not follow the {name} ({outline}): {off}; let edges of cells run along"
+            way_out = "every outline, in metres, x = y = 0 in the middle of the field"
+            raise plan_refused(file.path, f"{text} {way_out}")
     circles = {o.diameter for o in stack.outlines.values() if o.is_round}
     for _ in range(times):
         plan = split(plan, sorted(circles))
     return plan
 
 
-def _off(name: str, outline: Outline, found: float) -> str:
-    return (
-        f"does not follow the {name} ({outline}): its cells inside cover {1e6 * found:.5g} of "
-        f"{1e6 * outline.area:.5g} mm2; allowed: {100 * FOLLOWED:g} % off; let edges of cells run "
-        "along every outline, in metres, x = y = 0 in the middle of the field"
-    )
+def _off(plan: Plan, edges: tuple[Index, Index], outline: Outline) -> str:
+    """Where a plan leaves an outline and what is allowed; empty where it follows it."""
+    ends, number = edges
+    inside = outline.covers(*plan.centres)
+    places = plan.points[:, ends[:, border_of(number, inside)]]
+    if not outline.is_round:  # no edge cuts off a corner
+        places = np.concatenate([places, places.mean(1, keepdims=True)], axis=1)
+    far = outline.distance(*places).ravel()
+    allowed = ON_OUTLINE * min(outline.width, outline.height) / 2
+    if not (far <= allowed).all():
+        x, y = 1e3 * places.reshape(2, -1)[:, far.argmax()]
+        return (
+            f"the edge of a cell at x = {x:.4g}, y = {y:.4g} mm is {1e3 * far.max():.3g} mm off "
+            f"it; allowed: up to {1e3 * allowed:.3g} mm"
+        )
+    found = float(plan.areas[inside].sum())
+    if not abs(found / outline.area - 1) <= FOLLOWED:
+        return (
+            f"its cells inside cover {1e6 * found:.5g} of {1e6 * outline.area:.5g} mm2; "
+            f"allowed: {100 * FOLLOWED:g} % off"
+        )
+    return ""

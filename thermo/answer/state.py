@@ -9,6 +9,7 @@ from scipy.interpolate import PchipInterpolator
 
 from thermo.answer.scene import Meshed, Scene
 from thermo.beam.power import AbsorbedPower, absorbed_power, column_profiles
+from thermo.case.pattern import Outline
 from thermo.errors import SolveError
 from thermo.heat import (
     ColdEdge,
@@ -34,10 +35,8 @@ Array = NDArray[np.float64]
 SETTLED = 0.05  # K: no layer's mean moves more between two sweeps
 SWEEPS = 12
 TURN = 8.0  # sigma: the last part of the stroke, where up and down pass follow closely
-AWAY = (
-    11,
-    13,
-)  # distances from the middle of the stroke at which the swing is found, before, in it
+AWAY = (11, 13)  # distances from the middle at which the swing is found: before the turn, in it
+CHORDS = 8  # steps in which the height of a round opening is told apart
 
 
 @dataclass(frozen=True)
@@ -173,7 +172,8 @@ def column_cycles(
     lit = (np.abs(x) < stack.lit_width / 2) & (np.abs(y - motion.middle) < motion.stroke / 2)
     coverage = stack.pattern.coverage(x, y)
     presence = layer_presence(stack, grid.plan)
-    kinds, kind = np.unique(np.vstack([presence, coverage]), axis=1, return_inverse=True)
+    half = half_heights(stack.pattern.clear, x)
+    kinds, kind = np.unique(np.vstack([presence, coverage, half]), axis=1, return_inverse=True)
     h = face_h(films, grid)
     period = motion.speed * motion.pass_time
     away = _distances(motion.stroke / 2, TURN * scene.sigma)
@@ -181,7 +181,8 @@ def column_cycles(
         cells = np.flatnonzero((kind.ravel() == number) & lit)
         if not len(cells):
             continue
-        heat, light = _column_heat(scene, meshed, kinds[:-1, number] > 0, kinds[-1, number])
+        *present, covered, height = kinds[:, number]
+        heat, light = _column_heat(scene, meshed, np.array(present) > 0, covered)
         for first, last in _runs(grid.active[:, cells[0]]):
             own = slice(first, last)
             at = cells[0]
@@ -192,7 +193,7 @@ def column_cycles(
                 fields.capacity[own, at],
                 (max(h[first, at], 1e-6), max(h[last, at], 1e-6)),
             )
-            edge = _frame_edge(scene, meshed, fields, int(at), own, away)
+            edge = _frame_edge(scene, meshed, fields, int(at), own, height - away)
             apart = period - 2 * away
             cycle = stripe_pairs(
                 column, beam.height, heat[own], light, motion.speed, period, apart, edge
@@ -207,10 +208,22 @@ def _distances(half: float, turn: float) -> Array:
     return np.concatenate([far, np.linspace(start, half, AWAY[1])])
 
 
+def half_heights(clear: Outline, x: Array) -> Array:
+    """Half the height of the clear opening at x, m; of a round one in steps."""
+    if not clear.is_round:
+        return np.full(x.shape, clear.height / 2)
+    step = clear.diameter / 2 / CHORDS
+    half = np.sqrt(np.maximum((clear.diameter / 2) ** 2 - x**2, 0))
+    return np.asarray((np.floor(half / step) + 0.5) * step)
+
+
 def _frame_edge(
     scene: Scene, meshed: Meshed, fields: Fields, cell: int, own: slice, away: Array
 ) -> ColdEdge | None:
-    """The frame as a cold edge of the membrane, for a column of the clear opening with the mask."""
+    """The frame, so far away (m), as a cold edge of the membrane in a column of the clear opening.
+
+    None for a column without the mask or under the frame.
+    """
     grid, stack, motion = meshed.grid, scene.stack, scene.motion
     sheet, gap, frame = (grid.slabs(stack.index(n)) for n in ("membrane", "gap", "frame"))
     sheet = slice(sheet.start, grid.slabs(stack.index("absorber")).stop)
@@ -224,7 +237,7 @@ def _frame_edge(
         h += float(1 / (grid.heights[gap] / fields.across[gap, cell]).sum())
     slabs = np.arange(len(grid.heights))
     of_mask = ((slabs >= sheet.start) & (slabs < sheet.stop))[own]
-    return cold_edge(of_mask, kt, capacity, h, motion.speed, stack.pattern.clear.height / 2 - away)
+    return cold_edge(of_mask, kt, capacity, h, motion.speed, away)
 
 
 def _column_heat(

@@ -1,8 +1,9 @@
 """The case file: read, checked, in SI, with every assumption named."""
 
+from thermo.case.lighting import Filter, GasPath
 from thermo.case.ranges import Range, ranges, with_value
 from thermo.case.reading import read_case
-from thermo.case.schema import Assumed, Case, Filter, GasPath
+from thermo.case.schema import Assumed, Case
 from thermo.case.starter import starter_text
 
 __all__ = [

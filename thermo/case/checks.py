@@ -9,19 +9,17 @@ from collections.abc import Iterator
 from math import hypot
 from typing import Any
 
-from pydantic import BaseModel
-
 from thermo.case.faults import Refusal, nearest
-from thermo.case.fits import bounds_of, fit_refusals, sensor_room
-from thermo.case.needed import dig, needed_refusals
+from thermo.case.fits import fit_refusals, sensor_room
+from thermo.case.needed import needed_refusals
 from thermo.case.pattern import Outline
-from thermo.case.schema import Raw
+from thermo.case.schema import Sensor
+from thermo.case.tree import Tree, dig, span, values_at
 from thermo.errors import shown
 from thermo.units import format_quantity
 
 __all__ = ["FIXED_PARTS", "cross_refusals"]
 
-Tree = Raw | BaseModel
 FIXED_PARTS = ("frame", "membrane", "absorber", "gap", "joint", "holder")
 
 
@@ -34,9 +32,9 @@ def cross_refusals(tree: Tree) -> list[Refusal]:
 
 def _scan(tree: Tree) -> Iterator[Refusal]:
     """Turn-around inside the stroke: v <= sqrt(a L)."""
-    v = bounds_of(dig(tree, "scan.speed"), "speed")[1]
-    a = bounds_of(dig(tree, "scan.acceleration"), "acceleration")[0]
-    stroke = bounds_of(dig(tree, "scan.stroke"))[0]
+    v = values_at(tree, "scan.speed")[-1]
+    a = values_at(tree, "scan.acceleration")[0]
+    stroke = values_at(tree, "scan.stroke")[0]
     if a > 0 and v * v > a * stroke:
         yield (
             ("scan", "stroke"),
@@ -128,8 +126,8 @@ def _held(tree: Tree) -> Iterator[Refusal]:
             "'taped' holds a sample at its four corners, a round one has none; allowed: "
             '"free", "glued", "clamped"; choose one',
         )
-    side = bounds_of(patch)[1]
-    room = min(bounds_of(dig(tree, f"sample.{name}"))[0] for name in ("width", "height")) / 2
+    side = values_at(tree, "sample.patch")[-1]
+    room = min(values_at(tree, f"sample.{name}")[0] for name in ("width", "height")) / 2
     if side > room:
         yield (
             ("sample", "patch"),
@@ -161,7 +159,7 @@ def _sensors(tree: Tree) -> Iterator[Refusal]:
 
 
 def _off_part(name: str, part: str, sensor: Any, room: Outline) -> Iterator[Refusal]:
-    x, y = (max(abs(bound) for bound in bounds_of(dig(sensor, axis))) for axis in "xy")
+    x, y = (max(map(abs, span(dig(sensor, axis), Sensor, axis))) for axis in "xy")
     if room.is_round:
         if hypot(x, y) > room.diameter / 2:
             yield (

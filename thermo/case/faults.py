@@ -21,9 +21,15 @@ __all__ = [
     "nearest",
     "nearest_name",
     "refusals",
+    "span_of",
 ]
 
 Refusal = tuple[Path, str]  # where, and what, value, allowed, way out
+FILES = {  # key that names a file -> what it is, and its ending
+    "ring.spectrum": ("a CSV file of the spectrum beside the case", "csv"),
+    "scan.table": ("a CSV file of the stage's log beside the case", "csv"),
+    "mesh.plan": ("a .vtu file of quads beside the case", "vtu"),
+}
 
 
 @dataclass(frozen=True)
@@ -125,11 +131,13 @@ def _text(item: dict[str, Any], holder: type[BaseModel], path: Path, whole: Path
 
 def missing(holder: type[BaseModel], name: str, whole: Path) -> str:
     """Text about a key of a model that is not there."""
-    info = holder.model_fields[name]
-    for mark in (*info.metadata, *_marks(info.annotation)):
-        if isinstance(mark, Bounds):
-            kind = mark.kind.replace("_", " ")
-            return f'is missing; allowed: {kind} {mark}; add {name} = "value unit" here'
+    if key_text(whole) in FILES:
+        what, ending = FILES[key_text(whole)]
+        return f'is missing; allowed: {what}; add {name} = "FILE.{ending}"'
+    info, span = holder.model_fields[name], span_of(holder, name)
+    if span is not None:
+        kind = span.kind.replace("_", " ")
+        return f'is missing; allowed: {kind} {span}; add {name} = "value unit" here'
     table = next(_models_in(info.annotation), None)
     if table is not None and get_origin(info.annotation) is not tuple:
         keys = ", ".join(table.model_fields)
@@ -139,6 +147,13 @@ def missing(holder: type[BaseModel], name: str, whole: Path) -> str:
         allowed = ", ".join(f'"{choice}"' for choice in choices)
         return f"is missing; allowed: {allowed}; add {name} = one of them here"
     return f"is missing; allowed: see a file written by 'warmstack new'; add {name} here"
+
+
+def span_of(holder: type[BaseModel], name: str) -> Bounds | None:
+    """Allowed span of a key of a model, if it holds a quantity."""
+    info = holder.model_fields[name]
+    marks = (*info.metadata, *_marks(info.annotation))
+    return next((mark for mark in marks if isinstance(mark, Bounds)), None)
 
 
 def _marks(annotation: object) -> Iterator[object]:

@@ -21,7 +21,7 @@ from pydantic import (
 )
 from pydantic_core import PydanticCustomError
 
-from thermo.errors import QuantityError
+from thermo.errors import QuantityError, shown
 from thermo.units import Quantity, parse_quantity
 
 __all__ = [
@@ -154,6 +154,15 @@ def _printable(text: str) -> str:
     return text
 
 
+def _beside_the_case(text: str) -> str:
+    if "://" in text:
+        raise _refused(
+            f"'{shown(text)}' is an address; allowed: a file beside the case, nothing else is "
+            "read; save it there and give its name"
+        )
+    return _printable(text)
+
+
 _SHARE = Bounds("ratio", "0", "1")
 _FILM = Bounds("film", "0.1 W/(m2 K)", "1e6 W/(m2 K)")
 _LIMIT = Bounds("temperature", "-50 degC", "1000 degC", exact=True)
@@ -175,7 +184,7 @@ Displacement = Annotated[Quantity, *within("length", "1 nm", "1 mm", exact=True)
 DoseLimit = Annotated[Quantity, *within("dose", "1e-3 J/cm3", "1e3 kJ/cm3", exact=True)]
 Text = Annotated[str, StringConstraints(max_length=200), AfterValidator(_printable)]
 FileName = Annotated[
-    str, StringConstraints(min_length=1, max_length=200), AfterValidator(_printable)
+    str, StringConstraints(min_length=1, max_length=200), AfterValidator(_beside_the_case)
 ]
 Solid = Annotated[str, PlainValidator(lambda name, info: _known("solid", name, info))]
 Gas = Annotated[str, PlainValidator(lambda name, info: _known("gas", name, info))]

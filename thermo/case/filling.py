@@ -6,8 +6,8 @@ from thermo.case.checks import FIXED_PARTS
 from thermo.case.faults import Refusal
 from thermo.case.fields import NAME
 from thermo.case.library import Library
-from thermo.case.needed import dig
 from thermo.case.schema import Assumed, Raw
+from thermo.case.tree import dig
 from thermo.errors import MaterialError
 from thermo.materials import Assumption, Material, assumption
 from thermo.materials.own import SOURCE as GIVEN

@@ -19,7 +19,10 @@ LONGEST_KEY = 16  # parts of a dotted key
 
 @dataclass(frozen=True)
 class FileKind:
-    """A kind of text file: name, largest size (bytes, and as said), ways out of its faults."""
+    """A kind of text file: name, largest size (bytes, and as said), ways out of its faults.
+
+    key : that names the file in a case, if only one does
+    """
 
     name: str
     largest: int
@@ -27,6 +30,7 @@ class FileKind:
     absent: str
     shorten: str
     unreadable: str
+    key: str = ""
 
 
 CASE_FILE = FileKind(
@@ -54,16 +58,18 @@ def read_bytes(path: Path, kind: FileKind) -> bytes:
     name = str(path)
     try:
         if not path.exists():
-            raise _fault(name, 0, f"no such file; {kind.absent}")
+            raise _fault(name, 0, f"no such file; {kind.absent}", kind.key)
         if not path.is_file():
-            raise _fault(name, 0, f"is no plain file; give the path of a {kind.name}")
+            raise _fault(name, 0, f"is no plain file; give the path of a {kind.name}", kind.key)
         with path.open("rb") as file:
             content = file.read(kind.largest + 1)
     except (OSError, ValueError) as error:  # a path holding a NUL is a ValueError
         reason = getattr(error, "strerror", None) or str(error)
-        raise _fault(name, 0, f"cannot be read ({shown(reason)}); check the path") from None
+        text = f"cannot be read ({shown(reason)}); check the path"
+        raise _fault(name, 0, text, kind.key) from None
     if len(content) > kind.largest:
-        raise _fault(name, 0, f"is larger than {kind.size}, the allowed size; {kind.shorten}")
+        text = f"is larger than {kind.size}, the allowed size; {kind.shorten}"
+        raise _fault(name, 0, text, kind.key)
     return content
 
 
@@ -113,5 +119,5 @@ def refuse_hostile(text: str, name: str) -> None:
             )
 
 
-def _fault(name: str, line: int, text: str) -> CaseError:
-    return CaseError((Fault(shown(name, 200), line, "", text),))
+def _fault(name: str, line: int, text: str, key: str = "") -> CaseError:
+    return CaseError((Fault(shown(name, 200), line, key, text),))

@@ -8,29 +8,15 @@ from pydantic import BaseModel
 from thermo.case.faults import Refusal, missing, model_at, nearest_name
 from thermo.case.positions import Path
 from thermo.case.schema import SECTIONS
+from thermo.case.tree import PARTS, dig, sizes_of
 from thermo.errors import shown
 from thermo.units import Quantity
 
-__all__ = ["dig", "needed_refusals"]
+__all__ = ["needed_refusals"]
 
 MAGNET = ("ring.energy", "ring.field")
-FILES = {
-    "ring.spectrum": "a CSV file of the spectrum beside the case",
-    "scan.table": "a CSV file of the stage's log beside the case",
-}
-OUTLINES = ("mask.membrane", "sample", "sample.holder")  # round or rectangular
 SIDES = ("width", "height")
 TRAPEZOID = ("scan.stroke", "scan.speed", "scan.acceleration")
-
-
-def dig(tree: Any, key: str) -> Any:
-    """Value at a dotted key; None where there is none."""
-    for part in key.split("."):
-        if isinstance(tree, BaseModel):
-            tree = getattr(tree, part, None)
-        else:
-            tree = tree.get(part) if isinstance(tree, dict) else None
-    return tree
 
 
 def needed_refusals(tree: Any) -> Iterator[Refusal]:
@@ -55,8 +41,8 @@ def _all(tree: Any) -> Iterator[Refusal]:
         yield from _stripe(tree)
     if _is_table(tree, "scan"):
         yield from _motion(tree)
-    for part in OUTLINES:
-        if _is_table(tree, part):
+    for part in PARTS.values():
+        if f"{part}.diameter" in sizes_of(part) and _is_table(tree, part):
             yield from _size(tree, part)
 
 
@@ -135,10 +121,7 @@ def _pair(tree: Any, one: str, other: str, why: str) -> Iterator[Refusal]:
 
 def _missing(key: str, why: str) -> Refusal:
     path: Path = tuple(key.split("."))
-    name = str(path[-1])
-    if key in FILES:
-        return path, f'is missing {why}; allowed: {FILES[key]}; add {name} = "FILE.csv"'
-    text = missing(_model(path[:-1]), name, path)
+    text = missing(_model(path[:-1]), str(path[-1]), path)
     return path, text.replace("is missing;", f"is missing {why};", 1)
 
 

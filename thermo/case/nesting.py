@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from thermo.case.pattern import Outline
 
 CLEARANCE = 0.005  # of the outer outline's smaller side: least distance between two outlines
-SAME = 1e-6  # m: outlines that differ by less are one
+SAME = 1e-6  # m: outlines, and lines of a mesh, that differ by less are one
 
 
 @dataclass(frozen=True)
@@ -28,8 +28,13 @@ class Nest:
 
 
 def is_clear(inner: Outline, outer: Outline) -> bool:
-    """Whether one outline lies inside another, clear of it by half a per cent of its size."""
-    return inner.spare(outer) >= CLEARANCE * min(outer.width, outer.height)
+    """Whether one outline lies inside another, clear of it."""
+    return inner.spare(outer) >= clearance(outer)
+
+
+def clearance(outer: Outline) -> float:
+    """Least distance of an outline from those inside it, m: half a per cent of its size."""
+    return CLEARANCE * min(outer.width, outer.height)
 
 
 def nest(outlines: Mapping[str, Outline]) -> Nest | None:

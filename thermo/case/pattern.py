@@ -6,6 +6,8 @@ from math import hypot, inf, pi
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from thermo.errors import PhysicsError
+
 Array = NDArray[np.float64]
 
 
@@ -27,14 +29,27 @@ class Outline:
 
     @property
     def area(self) -> float:
-        """Area of a rectangle or of a whole disc, m2."""
-        return pi * self.diameter**2 / 4 if self.is_round else self.width * self.height
+        """Area of a rectangle or of a whole disc, m2; raises PhysicsError for what is neither."""
+        if self.is_round:
+            return pi * self.diameter**2 / 4
+        if not hypot(self.width, self.height) <= self.diameter:
+            raise PhysicsError(f"the area of {self} cut by a circle is not known; give one of both")
+        return self.width * self.height
 
     def covers(self, x: ArrayLike, y: ArrayLike) -> NDArray[np.bool_]:
         """Whether points lie inside, broadcast."""
         x, y = np.asarray(x, float), np.asarray(y, float)
         inside = (np.abs(x) < self.width / 2) & (np.abs(y) < self.height / 2)
         return np.asarray(inside & (np.hypot(x, y) < self.diameter / 2))
+
+    def distance(self, x: ArrayLike, y: ArrayLike) -> Array:
+        """Distance of points from the edge of a rectangle or of a whole disc, m, broadcast."""
+        if self.is_round:
+            return np.asarray(np.abs(np.hypot(x, y) - self.diameter / 2))
+        across = np.abs(np.asarray(x, float)) - self.width / 2
+        along = np.abs(np.asarray(y, float)) - self.height / 2
+        outside = np.hypot(np.maximum(across, 0), np.maximum(along, 0))
+        return np.asarray(np.where(outside > 0, outside, -np.maximum(across, along)))
 
     def common(self, other: "Outline") -> "Outline":
         """The part that lies inside both outlines."""

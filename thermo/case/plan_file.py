@@ -8,7 +8,7 @@ from pathlib import Path
 from thermo.case.guards import FileKind, read_bytes
 from thermo.errors import CaseError, Fault, shown
 
-__all__ = ["PlanFile", "read_plan_file"]
+__all__ = ["PlanFile", "plan_refused", "read_plan_file"]
 
 LARGEST_PLAN = 16_000_000  # bytes
 PLAN_FILE = FileKind(
@@ -18,6 +18,7 @@ PLAN_FILE = FileKind(
     "check the name; it is looked for beside the case",
     "use a coarser plan",
     "save the file as .vtu",
+    "mesh.plan",
 )
 
 
@@ -40,14 +41,15 @@ def read_plan_file(path: Path) -> PlanFile:
     content = read_bytes(path, PLAN_FILE)
     head = re.search(rb"<VTKFile[^>]*>", content)
     if head is None:
-        raise _refused(path, "is no .vtu file; allowed: a plan mesh of quads; save it as .vtu")
+        raise plan_refused(path, "is no .vtu file; allowed: a plan mesh of quads; save it as .vtu")
     if b"<!DOCTYPE" in content or b"<!ENTITY" in content:
-        raise _refused(path, "defines XML entities; allowed: plain data; save it anew as .vtu")
+        raise plan_refused(path, "defines XML entities; allowed: plain data; save it anew as .vtu")
     if b"compressor" in head[0]:
         text = "is compressed; allowed: ASCII or binary data; save it without compression"
-        raise _refused(path, text)
+        raise plan_refused(path, text)
     return PlanFile(str(path), content, hashlib.sha256(content).hexdigest())
 
 
-def _refused(path: Path, text: str) -> CaseError:
-    return CaseError((Fault(shown(str(path), 200), 0, "", text),))
+def plan_refused(path: Path | str, text: str) -> CaseError:
+    """What is raised for a plan mesh: one fault with its file, under the key that names it."""
+    return CaseError((Fault(shown(str(path), 200), 0, PLAN_FILE.key, text),))

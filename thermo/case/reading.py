@@ -19,12 +19,12 @@ from thermo.case.fields import NAME
 from thermo.case.filling import assumed_of_materials, fill_assumed, name_layers, stack_solids
 from thermo.case.guards import read_text, refuse_hostile
 from thermo.case.library import Library, read_library
-from thermo.case.needed import dig
 from thermo.case.plan_file import PlanFile, read_plan_file
 from thermo.case.positions import Path, key_lines
 from thermo.case.schema import SECTIONS, Case, Head, Raw, Sensor
 from thermo.case.settings import apply_settings
 from thermo.case.tables import NumberTable, read_table
+from thermo.case.tree import dig
 from thermo.errors import CaseError, Fault, shown
 from thermo.materials import Material
 
@@ -117,7 +117,9 @@ def _read_plan(raw: Raw, folder: FilePath) -> tuple[PlanFile | None, list[Fault]
 
 
 def _is_file_name(name: object) -> bool:
-    return isinstance(name, str) and name.isprintable() and 0 < len(name) <= LONGEST_NAME
+    if not isinstance(name, str) or "://" in name:
+        return False
+    return name.isprintable() and 0 < len(name) <= LONGEST_NAME
 
 
 def _parse(text: str, name: str) -> Raw:

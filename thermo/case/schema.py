@@ -6,66 +6,47 @@ repeated in the message when one is left.
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any
 
 from pydantic import BaseModel, Field, SkipValidation
 
 from thermo.case.fields import (
     Accommodation,
-    Cooling,
-    Coverage,
     Displacement,
     DoseLimit,
     DoseValue,
     FileName,
-    Film,
     Gas,
-    LayerName,
     LimitTemperature,
     Magnification,
     Part,
     Place,
     Pressure,
     ResistLimit,
-    Size,
-    Solid,
     Temperature,
     Text,
-    Thickness,
-    Water,
     within,
 )
-from thermo.case.lighting import Beam, Filter, GasPath, Ring, Scan
+from thermo.case.lighting import Beam, Ring, Scan
+from thermo.case.mask import Mask
 from thermo.case.plan_file import PlanFile
+from thermo.case.sample import Sample
 from thermo.case.tables import NumberTable
 from thermo.materials import Material
 from thermo.units import Quantity
 
 __all__ = [
     "SECTIONS",
-    "Absorber",
     "Assumed",
-    "Beam",
     "Case",
     "Chamber",
     "Dose",
-    "Filter",
-    "Frame",
     "Gap",
-    "GasPath",
     "Head",
-    "Holder",
-    "Joint",
     "Limits",
-    "Mask",
-    "Membrane",
     "OwnMaterial",
     "PlanMesh",
     "Raw",
-    "Ring",
-    "Sample",
-    "SampleLayer",
-    "Scan",
     "Sensor",
 ]
 
@@ -87,108 +68,10 @@ class Chamber(Part):
     accommodation_sample: Accommodation
 
 
-class Membrane(Part):
-    """Mask membrane over its clear opening, with its initial tension.
-
-    diameter : of a round opening, instead of width and height
-    """
-
-    material: Solid
-    thickness: Thickness
-    width: Size | None = None
-    height: Size | None = None
-    diameter: Size | None = None
-    tension: Annotated[Quantity, *within("stress", "0 MPa", "2 GPa")]
-
-
-class Absorber(Part):
-    """Absorber metal over the pattern field: coverage as one share or as rows, top row first."""
-
-    material: Solid
-    thickness: Thickness
-    width: Size
-    height: Size
-    coverage: Coverage
-    kind: Literal["islands", "connected"]
-    surround: Literal["bare", "covered"]
-
-    @property
-    def rows(self) -> tuple[tuple[float, ...], ...]:
-        """Coverage as rows whichever way it was given; the first row is the top (+y)."""
-        return ((self.coverage.value,),) if isinstance(self.coverage, Quantity) else self.coverage
-
-
-class Frame(Part):
-    """Mask frame: border round the clear opening, how it is cooled (None: not) and held."""
-
-    material: Solid
-    thickness: Thickness
-    border: Size
-    cooling: Cooling
-    water: Water | None = None
-    held: Literal["free", "clamped"]
-
-
-class Mask(Part):
-    """Membrane, absorber and frame, and the temperature at which the mask was measured."""
-
-    measured_at: Temperature
-    membrane: Membrane
-    absorber: Absorber
-    frame: Frame
-
-
 class Gap(Part):
     """Proximity gap between absorber and resist."""
 
     width: Annotated[Quantity, *within("length", "1 um", "10 mm")]
-
-
-class SampleLayer(Part):
-    """One layer of the sample; the name is the material's where none is given."""
-
-    material: Solid
-    thickness: Thickness
-    name: LayerName
-
-
-class Joint(Part):
-    """Joint between sample and holder: contact resistance, and a layer of tape, grease or glue."""
-
-    resistance: Annotated[Quantity, *within("resistance", "1e-9 m2 K/W", "1 m2 K/W")]
-    material: Solid | None = None
-    thickness: Thickness | None = None
-
-
-class Holder(Part):
-    """Water-cooled sample holder; the diameter of a round one instead of width and height."""
-
-    material: Solid
-    thickness: Thickness
-    width: Size | None = None
-    height: Size | None = None
-    diameter: Size | None = None
-    film: Film
-    water: Water
-
-
-class Sample(Part):
-    """Layers in beam order (the first is the resist), joint, holder, and how it is held in plane.
-
-    held : free on a supported back, glued by the joint over its full face, taped by patches at
-        the corners, or clamped by a ring at the edge
-    diameter : of a wafer, instead of width and height
-    """
-
-    measured_at: Temperature
-    width: Size | None = None
-    height: Size | None = None
-    diameter: Size | None = None
-    layers: Annotated[tuple[SampleLayer, ...], Field(min_length=1, max_length=20)]
-    held: Literal["free", "glued", "taped", "clamped"]
-    patch: Size | None = None
-    joint: Joint
-    holder: Holder
 
 
 class Sensor(Part):
@@ -223,7 +106,9 @@ class PlanMesh(Part):
     """A plan mesh of the user's own instead of one made from the outlines: a .vtu file of quads.
 
     Its nodes are in metres, x = y = 0 in the middle of the field, and its edges run along every
-    outline.  It is the coarse mesh: a run cuts every cell in four, `refine` again.
+    outline.  It is the coarse mesh: a run cuts every cell in four, `refine` again.  Nothing in it
+    depends on the beam: it is no finer at a held stripe or at the turn, and its cells may be wider
+    than the stripe.
     """
 
     plan: FileName

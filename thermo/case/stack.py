@@ -9,8 +9,10 @@ face, z along the beam, x = y = 0 at the middle of the pattern field.
 from dataclasses import dataclass
 from typing import Literal
 
+from thermo.case.mask import Membrane
 from thermo.case.pattern import Outline, Pattern, disc
-from thermo.case.schema import Case, Holder, Membrane, Sample
+from thermo.case.sample import Holder, Sample
+from thermo.case.schema import Case
 from thermo.materials import Material, gas_at
 
 Body = Literal["mask", "gap", "sample", "joint", "holder"]

@@ -12,7 +12,7 @@ Array = NDArray[np.float64]
 Index = NDArray[np.int64]
 XI, ETA = np.array([[[-1.0], [1.0], [1.0], [-1.0]], [[-1.0], [-1.0], [1.0], [1.0]]])
 NEWTON = 8  # steps; a convex quad takes 4 to 6 to round-off, a parallelogram 1
-NEAR = 1e-9  # m: a place so near to a cell lies in it
+NEAR = 1e-7  # m: a place so near to a cell lies in it; a file in single precision rounds 1 m so
 
 
 @dataclass(frozen=True)

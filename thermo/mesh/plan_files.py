@@ -8,8 +8,8 @@ from numpy.typing import NDArray
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
-from thermo.case.plan_file import PlanFile
-from thermo.errors import CaseError, Fault, shown
+from thermo.case.plan_file import PlanFile, plan_refused
+from thermo.errors import shown
 from thermo.mesh.plan import Plan
 from thermo.mesh.quads import corner_angles, edges_of
 
@@ -38,27 +38,29 @@ def read_plan(file: PlanFile) -> Plan:
     """
     xyz, quads = _read(file)
     if not 1 <= len(quads) <= MOST_CELLS:
-        raise _refused(file, f"has {len(quads)} quads; allowed: 1 to {MOST_CELLS}; mesh it anew")
+        raise plan_refused(
+            file.path, f"has {len(quads)} quads; allowed: 1 to {MOST_CELLS}; mesh it anew"
+        )
     if not (quads.min() >= 0 and quads.max() < len(xyz)):
         text = f"has cells of nodes it does not hold; allowed: 0 .. {len(xyz) - 1}; mesh it anew"
-        raise _refused(file, text)
+        raise plan_refused(file.path, text)
     used, numbers = np.unique(quads, return_inverse=True)
     xyz, quads = xyz[used], numbers.reshape(quads.shape).T
     far = float(np.abs(xyz).max())
     if not far <= LARGEST:  # nan fails too
         text = f"has a coordinate of {far:.4g} m; allowed: -{LARGEST:g} .. {LARGEST:g} m, finite"
-        raise _refused(file, f"{text}; write it in metres")
+        raise plan_refused(file.path, f"{text}; write it in metres")
     height = float(np.ptp(xyz[:, 2]))
     if not height <= FLAT * float(np.ptp(xyz[:, :2], axis=0).max()):
         text = f"is not flat: z differs by {1e3 * height:.4g} mm; allowed: one z; flatten it"
-        raise _refused(file, text)
+        raise plan_refused(file.path, text)
     plan = Plan(np.ascontiguousarray(xyz[:, :2].T), quads)
     angle = corner_angles(plan).max(0)
     if not (angle < WIDEST).all():
         cell = int(angle.argmax())
         text = f"cell {cell} is turned over or folded: a corner of {angle[cell]:.0f} degrees; "
         way = "number its corners counter-clockwise or mesh it anew"
-        raise _refused(file, f"{text}allowed: below {WIDEST:g}; {way}")
+        raise plan_refused(file.path, f"{text}allowed: below {WIDEST:g}; {way}")
     _check_cover(file, plan)
     return plan
 
@@ -74,12 +76,14 @@ def _read(file: PlanFile) -> tuple[NDArray[np.float64], Index]:
         kinds = {block.type: len(block.data) for block in mesh.cells if len(block.data)}
         blocks = [np.asarray(block.data, np.int64) for block in mesh.cells if block.type == "quad"]
         xyz = np.asarray(mesh.points, float).reshape(-1, 3)
-    except (Exception, SystemExit) as error:  # whatever a damaged file makes a reader stumble on
-        reason = shown(f"{type(error).__name__}: {error}", 100)
-        raise _refused(file, f"cannot be read as .vtu ({reason}); save it anew") from None
+    except (Exception, SystemExit):  # whatever a damaged file makes a reader stumble on
+        text = "cannot be read, it is damaged or cut short; allowed: a .vtu file of quads"
+        raise plan_refused(file.path, f"{text}; save it anew") from None
     for kind in kinds.keys() - PASSED_OVER - {"quad"}:
-        text = f"has {kinds[kind]} cells of the kind '{shown(kind)}'; allowed: quads alone"
-        raise _refused(file, f"{text}; mesh it anew with quads")
+        text = (
+            f"has cells of the kind '{shown(kind)}' ({kinds[kind]} of them); allowed: quads alone"
+        )
+        raise plan_refused(file.path, f"{text}; mesh it anew with quads")
     return xyz, np.concatenate([np.empty((0, 4), np.int64), *blocks])
 
 
@@ -96,13 +100,9 @@ def _check_cover(file: PlanFile, plan: Plan) -> None:
     if (meeting == 2).all() and len(size) == 1 and cells.max() <= 2:
         return
     x, y = 1e3 * plan.points[:, around[0, place[size.argmin()]]]
-    raise _refused(
-        file,
+    raise plan_refused(
+        file.path,
         f"its cells leave a gap, a hole or a hanging node, or overlap (look near x = {x:.4g}, "
         f"y = {y:.4g} mm); allowed: cells that meet edge to edge over one piece; join doubled "
         "nodes or mesh it anew",
     )
-
-
-def _refused(file: PlanFile, text: str) -> CaseError:
-    return CaseError((Fault(shown(file.path, 200), 0, "", text),))

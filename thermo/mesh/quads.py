@@ -9,7 +9,7 @@ from thermo.mesh.plan import Plan
 
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]
-ON_CIRCLE = 1e-3  # of the radius: an edge of an outline whose ends are nearer lies on its circle
+ON_OUTLINE = 1e-3  # of half an outline's smaller side: an edge whose ends are nearer lies on it
 
 
 def corner_angles(plan: Plan) -> Array:
@@ -23,17 +23,29 @@ def corner_angles(plan: Plan) -> Array:
     return np.asarray(np.degrees(turn) % 360)
 
 
-def edges_of(quads: Index) -> tuple[Index, Index]:
-    """Edges as pairs of nodes, first < second, (2, edges), and those of each cell, (4, cells)."""
-    sides = np.sort(np.stack([quads, np.roll(quads, -1, 0)]), axis=0).reshape(2, -1)
+def edges_of(cells: Index) -> tuple[Index, Index]:
+    """Edges as pairs of nodes, first < second, (2, edges), and those of each cell.
+
+    cells : (sides, cells) nodes of quads, or of triangles
+    """
+    sides = np.sort(np.stack([cells, np.roll(cells, -1, 0)]), axis=0).reshape(2, -1)
     ends, number = np.unique(sides, axis=1, return_inverse=True)
-    return ends, number.reshape(quads.shape)
+    return ends, number.reshape(cells.shape)
 
 
 def rim(quads: Index) -> Index:
     """Edges with a cell on one side only, (2, edges)."""
     ends, number = edges_of(quads)
     return np.asarray(ends[:, np.bincount(number.ravel(), minlength=ends.shape[1]) == 1])
+
+
+def border_of(number: Index, inside: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Which edges have a cell inside on one side, and on the other one outside, or none.
+
+    number : (4, cells) edges of each cell, from `edges_of`;  inside : (cells,)
+    """
+    sides = np.bincount(number.ravel(), np.tile(np.where(inside, 1, -1), 4))
+    return np.asarray((sides == 0) | (sides == 1))
 
 
 def split(plan: Plan, diameters: Sequence[float] = ()) -> Plan:
@@ -46,10 +58,8 @@ def split(plan: Plan, diameters: Sequence[float] = ()) -> Plan:
     radius = np.hypot(*plan.points)
     for diameter in diameters:
         r = diameter / 2
-        inside = np.where(np.hypot(*plan.centres) < r, 1, -1)
-        sides = np.bincount(number.ravel(), np.tile(inside, 4))
-        apart = (sides == 0) | (sides == 1)  # cells that differ, or one inside and none
-        on = apart & (np.abs(radius[ends] - r) < ON_CIRCLE * r).all(0)
+        border = border_of(number, np.hypot(*plan.centres) < r)
+        on = border & (np.abs(radius[ends] - r) <= ON_OUTLINE * r).all(0)
         middles[:, on] *= r / np.hypot(*middles[:, on])
     points = np.hstack([plan.points, middles, plan.points[:, plan.quads].mean(1)])
     side = nodes + number

@@ -5,10 +5,12 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from thermo.case.nesting import SAME
+
 Array = NDArray[np.float64]
 
 
-def merged(places: ArrayLike, apart: float = 1e-6) -> Array:
+def merged(places: ArrayLike, apart: float = SAME) -> Array:
     """Sorted places with those closer than `apart` (m) taken as one."""
     places = np.sort(np.asarray(places, float).ravel())
     keep = np.concatenate([[True], np.diff(places) > apart])

@@ -62,20 +62,28 @@ def write_results(result: Result, case: Case, folder: Path) -> None:
 def _write(result: Result, case: Case, folder: Path) -> None:
     work = Path(tempfile.mkdtemp(prefix=f".{folder.name}-", dir=folder.parent))
     try:
-        for table in case.tables.values():
-            (work / Path(table.path).name).write_text(table.text, encoding="utf-8")
-        if case.plan is not None:
-            (work / Path(case.plan.path).name).write_bytes(case.plan.content)
         (work / ANSWER).write_text(result.answer.to_json(), encoding="utf-8")
         (work / "answer.txt").write_text(answer_text(result.answer), encoding="utf-8")
         (work / "case.toml").write_text(case.text, encoding="utf-8")
         write_fields(result, work)
         write_section(result, work / "section.png")
+        for table in case.tables.values():
+            _free(work, table.path).write_text(table.text, encoding="utf-8")
+        if case.plan is not None:
+            _free(work, case.plan.path).write_bytes(case.plan.content)
         (work / MANIFEST).write_text(_manifest(work), encoding="utf-8")
         os.chmod(work, 0o755)
         _swap(work, folder)
     finally:
         shutil.rmtree(work, ignore_errors=True)
+
+
+def _free(folder: Path, path: str) -> Path:
+    """Place for a copy of an input: its own name, with 'input-' before it where that is taken."""
+    name = Path(path).name
+    while name == MANIFEST or (folder / name).exists():
+        name = f"input-{name}"
+    return folder / name
 
 
 def _manifest(folder: Path) -> str:

@@ -127,7 +127,8 @@ def _profile(axes: Axes, state: State, node: int, drawn: Array) -> None:
         levels = np.flatnonzero(layer_nodes(grid, stack.index(stack.resist.name)).any(1))
         value = limit.value - ZERO_C
         span = [drawn[levels[0]], drawn[levels[-1]]]
-        axes.plot([value, value], span, color="0.35", linewidth=3, label="resist limit")
+        label = f"resist limit {value:.4g} degC"
+        axes.plot([value, value], span, color="0.35", linewidth=3, label=label)
     axes.legend(loc="upper left", fontsize=7, ncols=2)
     axes.set_title("through the hottest resist", fontsize=9)
 

@@ -138,7 +138,8 @@ def _checks(a: Answer) -> list[str]:
         )
     if m.difference_on_refinement:
         diff = ", ".join(_changed(k, v) for k, v in m.difference_on_refinement.items())
-        rows.append(f"          against a mesh with twice the spacing (in the bands): {diff}")
+        bands = " (counted in the bands)" if a.limits else ""
+        rows.append(f"          against a mesh with twice the spacing{bands}: {diff}")
     return rows
 
 

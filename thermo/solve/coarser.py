@@ -3,7 +3,7 @@
 A grid of lines loses lines: those closest together go first, whichever way they run, so that cells
 become square before they become large.  Lines on which layers end stay while there is room between
 them: a coarse cell that lies half in a void serves neither side.  Any other plan is coarsened from
-its couplings alone.
+its couplings alone.  Voids strewn at random over cells of very uneven size converge slowly, or not.
 """
 
 import numpy as np
@@ -15,7 +15,7 @@ from thermo.solve.operator import LayeredOperator
 
 Mask = NDArray[np.bool_]
 FEWEST = 40  # plan nodes below which all lines are solved at once
-FEWER = 0.6  # share of the nodes that a coarser grid of lines may keep
+FEWER = 0.68  # share of the nodes that a coarser grid of lines may keep
 WIDEN = 1.1  # how much wider the wanted spacing becomes while a grid keeps more than that
 STALLED = 0.9  # share of the nodes from which on coarsening is given up
 
@@ -42,10 +42,10 @@ def _by_lines(graph: PlanGraph, lines: Lines, stay: tuple[Mask, Mask]) -> list[C
 def _ends_of_layers(K: LayeredOperator, lines: Lines) -> tuple[Mask, Mask]:
     """Lines in x and y on which a layer begins or ends: what conducts differs on both sides."""
     x, y = lines
-    step = K.graph.ends[1] - K.graph.ends[0]
+    a, b = K.graph.ends
     conducts = K.side > 0
-    by_x = conducts[step == 1].reshape(len(y), len(x) - 1, -1)
-    by_y = conducts[step == len(x)].reshape(len(y) - 1, len(x), -1)
+    by_x = conducts[a // len(x) == b // len(x)].reshape(len(y), len(x) - 1, -1)
+    by_y = conducts[a % len(x) == b % len(x)].reshape(len(y) - 1, len(x), -1)
     in_x = (by_x[:, 1:] != by_x[:, :-1]).any((0, 2))
     in_y = (by_y[1:] != by_y[:-1]).any((1, 2))
     return np.pad(in_x, 1), np.pad(in_y, 1)
@@ -99,7 +99,7 @@ def _algebraic(graph: PlanGraph, sheet: Array) -> list[Coarsening]:
     negative weights, and P^T of what couples through the stack could then be negative.
     """
     found: list[Coarsening] = []
-    while graph.nodes > FEWEST:
+    while graph.nodes > FEWEST and (sheet > 0).any():
         P = _interpolated(graph, np.maximum(sheet, 0))
         if P.shape[1] > STALLED * graph.nodes:
             break
@@ -124,4 +124,6 @@ def _interpolated(graph: PlanGraph, sheet: Array) -> sparse.csr_array:
     choice = ("RS", {"second_pass": True})  # no node is left without a coarse one beside it
     step = pyamg.ruge_stuben_solver(plan, CF=choice, max_coarse=FEWEST, max_levels=2).levels[0]
     P = sparse.csr_array(step.P)
-    return sparse.csr_array(sparse.diags_array(1 / P.sum(1)) @ P)
+    total = P.sum(1)
+    total[total == 0] = 1  # nodes in a void through all layers
+    return sparse.csr_array(sparse.diags_array(1 / total) @ P)

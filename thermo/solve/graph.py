@@ -24,6 +24,11 @@ class PlanGraph:
     ends: Index
     lines: Lines | None = None
 
+    @property
+    def nbytes(self) -> int:
+        """Memory of the couplings and of their rows."""
+        return self.ends.nbytes + sum(array.nbytes for array in self.rows)
+
     @cached_property
     def rows(self) -> tuple[Index, Index, Index]:
         """Start of each node's neighbours, the neighbours in ascending order, and the edges."""
@@ -72,16 +77,19 @@ def coarsening(graph: PlanGraph, P: sparse.csr_array, lines: Lines | None = None
     times = D.indptr[1:][edge] - entry - 1  # pairs of an entry with those after it in its row
     first = np.repeat(entry, times)
     second = first + 1 + np.arange(len(first)) - np.repeat(np.cumsum(times) - times, times)
-    one, other = D.indices[first].astype(np.int64), D.indices[second]
-    key = np.minimum(one, other) * P.shape[1] + np.maximum(one, other)
-    pair, slot = np.unique(key, return_inverse=True)
-    gather = sparse.csr_array(
-        (-D.data[first] * D.data[second], (slot.ravel(), edge[first])),
-        shape=(len(pair), len(count)),
-    )
-    ends = np.stack(np.divmod(pair, P.shape[1])).astype(np.int32)
-    P.indptr, P.indices = int32(P.indptr), int32(P.indices)
-    return Coarsening(P, gather, PlanGraph(P.shape[1], ends, lines))
+    one, other = D.indices[first], D.indices[second]
+    low, high = np.minimum(one, other), np.maximum(one, other)
+    shape = (P.shape[1], P.shape[1])
+    number = sparse.csr_array((np.ones(len(low), np.int32), (low, high)), shape=shape)
+    number.sum_duplicates()
+    pairs = number.nnz
+    number.data = np.arange(pairs, dtype=np.int32)
+    ends = np.stack([np.repeat(np.arange(P.shape[1]), np.diff(number.indptr)), number.indices])
+    share = -D.data[first] * D.data[second]
+    at = (number[low, high], edge[first])
+    gather = sparse.csr_array((share, at), shape=(pairs, len(count)))
+    up = sparse.csr_array((P.data, int32(P.indices), int32(P.indptr)), shape=P.shape)
+    return Coarsening(up, gather, PlanGraph(P.shape[1], int32(ends), lines))
 
 
 def int32(index: NDArray[np.integer]) -> Index:

@@ -118,22 +118,19 @@ def layered_operator(
 
     heights : slab thicknesses, m
     """
-    spread = np.ascontiguousarray((in_plane * heights[:, None]).T)
     pierce = np.ascontiguousarray((across / heights[:, None]).T)
-    through = plan.share @ pierce  # (nodes, slabs)
-    along = plan.conduct @ spread  # (edges, slabs)
+    link = _up_to_last(plan.share @ pierce)
+    tied = None if plan.overlap is None else plan.overlap @ pierce
+    del pierce
+    same = plan.conduct @ np.ascontiguousarray((in_plane * heights[:, None]).T)
     cross = None
-    if plan.overlap is None:
-        same = along / 2
+    if tied is None:
+        same /= 2
     else:
-        tied = plan.overlap @ pierce
-        slant = along / 6 + tied
-        same = along / 3 - tied
-        cross = _up_to_last(slant)
-    side = np.zeros((len(along), len(heights) + 1))
-    side[:, :-1] += same
+        cross = _up_to_last(same / 6 + tied)
+        same = same / 3 - tied
+    side = _up_to_last(same)
     side[:, 1:] += same
-    link = _up_to_last(through)
     K = LayeredOperator(plan.graph, side, link, np.zeros_like(link), cross)
     if cross is None:
         return K

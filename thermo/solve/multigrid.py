@@ -40,7 +40,7 @@ class _Stage:
 
     @property
     def nbytes(self) -> int:
-        arrays = (self.side, self.ratio, self.pivot, self.x, self.coarse)
+        arrays = (self.side, self.ratio, self.pivot, self.x, self.coarse, *self.rows, *self.up)
         return sum(a.nbytes for a in arrays)
 
 

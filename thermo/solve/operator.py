@@ -41,9 +41,9 @@ class LayeredOperator:
 
     @property
     def nbytes(self) -> int:
-        """Memory of the conductances."""
+        """Memory of the conductances and of the plan's couplings."""
         extra = 0 if self.cross is None else self.cross.nbytes
-        return self.side.nbytes + self.link.nbytes + self.loss.nbytes + extra
+        return self.graph.nbytes + self.side.nbytes + self.link.nbytes + self.loss.nbytes + extra
 
     def times(self, x: NDArray[Any], out: NDArray[Any] | None = None) -> NDArray[Any]:
         """K x for x (nodes, levels), written to `out` where that is given."""
@@ -62,8 +62,9 @@ class LayeredOperator:
         d[:, 1:] += self.link[:, :-1]
         d = d + self.at_ends(self.side)
         if self.cross is not None:
-            d = d + self.at_ends(self.cross)
-            d[:, 1:] += self.at_ends(self.cross)[:, :-1]
+            slant = self.at_ends(self.cross)
+            d = d + slant
+            d[:, 1:] += slant[:, :-1]
         return d
 
     def shifted(self, shift: complex, mass: Array) -> "LayeredOperator":

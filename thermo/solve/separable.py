@@ -49,6 +49,11 @@ class Separable:
         x, y = (_modes(lines, self.integration) for lines in self.lines)
         return x, y
 
+    @property
+    def nbytes(self) -> int:
+        """Memory of the modes."""
+        return sum(array.nbytes for pair in self.modes for array in pair)
+
     def solve(self, b: NDArray[Any]) -> NDArray[Any]:
         """Solution of K x = b by (3), fields (nodes, levels), x running fastest.
 
