@@ -15,7 +15,7 @@ from thermo.solve.operator import LayeredOperator
 
 Mask = NDArray[np.bool_]
 FEWEST = 40  # plan nodes below which all lines are solved at once
-FEWER = 0.68  # share of the nodes that a coarser grid of lines may keep
+FEWER = 0.72  # share of the nodes that a coarser grid of lines may keep
 WIDEN = 1.1  # how much wider the wanted spacing becomes while a grid keeps more than that
 STALLED = 0.9  # share of the nodes from which on coarsening is given up
 
@@ -65,18 +65,22 @@ def _kept_lines(
 
 
 def _merged(lines: Array, wanted: float, stay: Mask) -> NDArray[np.int64]:
-    """Numbers of the lines left when cells are merged into cells of at most `wanted` (m).
+    """Numbers of the lines left when cells are merged into cells of about `wanted` (m) at most.
 
-    Lines that are to stay do so unless they lie closer than half of that to the one before.
+    Lines that are to stay do so unless they lie closer than half of that to the one before; a rest
+    shorter than half before one of them joins the cell before it.
     """
-    last, keep = lines[0], [0]
-    for i in range(1, len(lines) - 1):
-        stays = stay[i] and min(lines[i] - last, lines[-1] - lines[i]) >= wanted / 2
-        if stays:
-            last = lines[i]
-        if stays or lines[i + 1] - lines[keep[-1]] > wanted * (1 + 1e-9):
+    last, keep = 0, [0]
+    for i in range(1, len(lines)):
+        room = min(lines[i] - lines[last], lines[-1] - lines[i])
+        if i == len(lines) - 1 or (stay[i] and room >= wanted / 2):
+            if keep[-1] != last and lines[i] - lines[keep[-1]] < wanted / 2:
+                keep.pop()
+            last = i
             keep.append(i)
-    return np.array([*keep, len(lines) - 1])
+        elif lines[i + 1] - lines[keep[-1]] > wanted * (1 + 1e-9):
+            keep.append(i)
+    return np.array(keep)
 
 
 def _between(lines: Array, kept: Array) -> sparse.csr_array:
