@@ -35,7 +35,7 @@ Array = NDArray[np.float64]
 SETTLED = 0.05  # K: no layer's mean moves more between two sweeps
 SWEEPS = 12
 TURN = 8.0  # sigma: the last part of the stroke, where up and down pass follow closely
-AWAY = (11, 13)  # distances from the middle at which the swing is found: before the turn, in it
+AWAY = (8, 12)  # distances from the middle at which the swing is found: before the turn, in it
 CHORDS = 8  # steps in which the height of a round opening is told apart
 
 
