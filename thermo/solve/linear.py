@@ -4,17 +4,16 @@ A complex K (K + i w M) is symmetric, not Hermitian: the same iteration with pro
 conjugated.  The iteration, its residual and its operator are in double precision throughout.
 """
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from time import perf_counter
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.sparse.linalg import splu
 
 from thermo.errors import SolveError
 from thermo.solve import loops
-from thermo.solve.multigrid import Multigrid
+from thermo.solve.multigrid import Multigrid, elimination
 from thermo.solve.operator import LayeredOperator
 from thermo.solve.separable import Separable
 
@@ -157,11 +156,9 @@ def conjugate_gradients(
 
 def solved_directly(K: LayeredOperator, b: Field) -> Field:
     """x by sparse elimination: the oracle for up to some ten thousand unknowns."""
-    A = K.matrix()
-    nothing = A.diagonal() == 0
-    A.setdiag(A.diagonal() + nothing)
-    kind = np.result_type(b, A.dtype)
-    return np.asarray(splu(A.astype(kind).tocsc()).solve(b.ravel().astype(kind)).reshape(b.shape))
+    kind = np.result_type(b, K.loss)
+    factors = elimination(replace(K, loss=K.loss.astype(kind)))
+    return np.asarray(factors.solve(b.ravel().astype(kind)).reshape(b.shape))
 
 
 def within_reach(K: LayeredOperator, x: Field, norm: float) -> float:

@@ -17,7 +17,7 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.sparse.linalg import splu
+from scipy.sparse.linalg import SuperLU, splu
 
 from thermo.errors import SolveError
 from thermo.solve import loops
@@ -44,6 +44,13 @@ class _Stage:
         return sum(a.nbytes for a in arrays)
 
 
+def elimination(K: LayeredOperator) -> SuperLU:
+    """Factors of K as a matrix; unknowns in a void stand for themselves."""
+    A = K.matrix()
+    A.setdiag(A.diagonal() + (A.diagonal() == 0))
+    return splu(A.tocsc())
+
+
 class Multigrid:
     """One V-cycle as a preconditioner, symmetric."""
 
@@ -60,10 +67,7 @@ class Multigrid:
                 step.down @ K.link,
                 step.down @ K.loss,
             )
-        A = K.matrix()
-        nothing = A.diagonal() == 0
-        A.setdiag(A.diagonal() + nothing)
-        self.bottom = splu(A.tocsc())
+        self.bottom = elimination(K)
 
     def fits(self, K: LayeredOperator) -> bool:
         """Whether it was built for an operator of this kind and size."""
