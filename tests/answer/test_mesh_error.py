@@ -26,7 +26,7 @@ def test_equal_meshes_leave_nothing_open(small):
     assert set(found) == {"resist_peak_K", "mask_peak_K", "magnification_ppm", "residual_nm"}
     # interpolation at the mesh's own nodes is right to round-off of temperatures near 300 K
     assert max(found.values()) < 1e-9
-    assert max(mesh_bands(held, held).values()) < 1e-9
+    assert max(mesh_bands(held, held, mesh_difference(held, held)).values()) < 1e-9
 
 
 def test_without_a_printed_pattern_only_temperatures_are_compared(small):
@@ -36,7 +36,10 @@ def test_without_a_printed_pattern_only_temperatures_are_compared(small):
 
 def test_the_band_of_every_value_holds_what_its_headline_number_moved(small):
     fine, coarse = (run_once(state_of(small, True, coarse=c), "still", True) for c in (0, 1))
-    difference, bands = mesh_difference(fine, coarse), mesh_bands(fine, coarse)
+    difference, bands = (
+        mesh_difference(fine, coarse),
+        mesh_bands(fine, coarse, mesh_difference(fine, coarse)),
+    )
     assert bands["resist"] >= difference["resist_peak_K"] > 0
     for line, other in zip(fine.judged, coarse.judged, strict=True):
         if line.value is not None:
@@ -65,7 +68,7 @@ def test_the_stated_band_holds_the_printed_pattern_of_a_finer_mesh():
         run_once(state_of(case, True, **how), "still", moved=True)
         for how in ({"coarse": True}, {}, {"refine": 1})
     )
-    bands = mesh_bands(usual, coarse)
+    bands = mesh_bands(usual, coarse, mesh_difference(usual, coarse))
     moved = {a.name: (a.value, b.value) for a, b in zip(usual.judged, finer.judged, strict=True)}
     assert "placement" in moved
     for name, (value, other) in moved.items():

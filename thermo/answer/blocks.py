@@ -14,6 +14,7 @@ from thermo.answer.schema import (
     BeamBlock,
     Checks,
     DoseBlock,
+    MeshBlock,
     PathLine,
     Placement,
     PlacementBlock,
@@ -162,14 +163,19 @@ def checks(outcome: Outcome) -> Checks:
     )
 
 
-def solve_block(state: State) -> SolveBlock:
-    """What the last heat solve took."""
+def mesh_block(state: State, difference: dict[str, float]) -> MeshBlock:
+    """Size of the computation, what its last heat solve took, and what a coarser mesh changes."""
     took = state.steady.solution
-    return SolveBlock(
-        residual=took.residual,
-        iterations=took.iterations,
-        seconds=took.seconds,
-        bytes=took.nbytes,
+    return MeshBlock(
+        unknowns=state.steady.unknowns,
+        cells=int(state.meshed.grid.active.sum()),
+        solve=SolveBlock(
+            residual=took.residual,
+            iterations=took.iterations,
+            seconds=took.seconds,
+            bytes=took.nbytes,
+        ),
+        difference_on_refinement=difference,
     )
 
 

@@ -101,31 +101,34 @@ def run(
         rise = state.mean - state.system.coldest
         settle = SETTLE * slowest_time(state.system, state.fields, rise, solver)
     with clock.stage("expansion", tell, 0.2):
-        regime = which_regime(state, settle)
-        outcome = run_once(state, regime[0], moved=True)
+        regime, why = which_regime(state, settle)
+        outcome = run_once(state, regime, moved=True)
     with clock.stage("highest current", tell, 0.35):
-        current = highest_current(outcome, solver, regime[0])
+        current = highest_current(outcome, solver, regime)
     with clock.stage("ranges", tell, 0.45):
-        runs = CoarseRuns(case, still, regime[0], moved=scene.motion is None)
+        runs = CoarseRuns(case, still, regime, moved=scene.motion is None)
         spread = bands(case, runs, lambda i, n: tell("ranges", 0.45 + 0.4 * i / n))
     coarser = runs.typical
     if refine:
         with clock.stage("mesh error", tell, 0.84):
             wider = solve_state(scene, mesh(scene, refine - 1), Solver())
-            coarser = run_once(wider, regime[0], moved=scene.motion is None)
-    lines = limit_lines(outcome.judged, spread, mesh_bands(outcome, coarser))
+            coarser = run_once(wider, regime, moved=scene.motion is None)
+    difference = mesh_difference(outcome, coarser)
+    lines = limit_lines(outcome.judged, spread, mesh_bands(outcome, coarser, difference))
     with clock.stage("levers", tell, 0.85):
         said = verdict(lines, spread, list(try_levers(outcome, runs, current)))
-    mesh_block = _mesh_block(outcome, coarser)
-    parts = (path, followed, current, lines, mesh_block, said)
-    answer = _answer(outcome, regime, settle, *parts, clock.seconds)
+    mesh_block = blocks.mesh_block(state, difference)
+    answer = _answer(
+        outcome, regime, why, settle, path, followed, current, lines, mesh_block, said, clock
+    )
     tell("done", 1.0)
     return Result(answer, outcome)
 
 
 def _answer(
     outcome: Outcome,
-    regime: tuple[Regime, str],
+    regime: Regime,
+    why: str,
     settle: float,
     path: tuple[PathLine, ...],
     followed: PhotonBlock | None,
@@ -133,14 +136,14 @@ def _answer(
     lines: tuple[LimitLine, ...],
     mesh_block: MeshBlock,
     said: Verdict,
-    seconds: dict[str, float],
+    clock: "_Clock",
 ) -> Answer:
-    state, case, known = outcome.state, outcome.scene.case, regime[0] != "few_passes"
+    state, case, known = outcome.state, outcome.scene.case, regime != "few_passes"
     return Answer(
         case=CaseBlock(title=case.title, sha256=case.sha256),
         versions={"python": platform.python_version(), **{p: version(p) for p in PACKAGES}},
-        regime=regime[0],
-        regime_reason=regime[1],
+        regime=regime,
+        regime_reason=why,
         settle_s=settle,
         dose_share_before_settling=min(1.0, settle / outcome.dose.time),
         beam=blocks.beam_block(outcome.scene),
@@ -155,24 +158,14 @@ def _answer(
         hand_check=hand_check(state) if known else None,
         limits=lines,
         highest_current_mA=None if current is None else 1e3 * current,
-        placement=blocks.placement(outcome, regime[0]),
+        placement=blocks.placement(outcome, regime),
         stress=blocks.stress(outcome),
         checks=blocks.checks(outcome),
         mesh=mesh_block,
-        seconds=seconds,
+        seconds=clock.seconds,
         verdict=said,
         assumed=blocks.assumed(case),
         cautions=CAUTIONS,
-    )
-
-
-def _mesh_block(outcome: Outcome, coarser: Outcome) -> MeshBlock:
-    state = outcome.state
-    return MeshBlock(
-        unknowns=state.steady.unknowns,
-        cells=int(state.meshed.grid.active.sum()),
-        solve=blocks.solve_block(state),
-        difference_on_refinement=mesh_difference(outcome, coarser),
     )
 
 

@@ -8,6 +8,8 @@ falls with the spacing itself: three times the difference.
 Source: P. J. Roache, J. Fluids Eng. 116 (1994) 405, from memory.
 """
 
+from collections.abc import Mapping
+
 import numpy as np
 
 from thermo.answer.outcome import Outcome
@@ -43,8 +45,11 @@ def mesh_difference(fine: Outcome, coarse: Outcome) -> dict[str, float]:
     return found | {"magnification_ppm": 1e6 * scale, "residual_nm": 1e9 * left}
 
 
-def mesh_bands(fine: Outcome, coarse: Outcome) -> dict[str, float]:
-    """Error (1) of every known judged value, in its unit."""
+def mesh_bands(fine: Outcome, coarse: Outcome, difference: Mapping[str, float]) -> dict[str, float]:
+    """Error (1) of every known judged value, in its unit.
+
+    difference : of the headline numbers, from `mesh_difference`
+    """
     other = {line.name: line.value for line in coarse.judged}
     found = {}
     for line in fine.judged:
@@ -52,7 +57,6 @@ def mesh_bands(fine: Outcome, coarse: Outcome) -> dict[str, float]:
         if line.value is not None and value is not None:
             factor = FIRST_ORDER if line.name in PRINTED else SECOND_ORDER
             found[line.name] = factor * abs(line.value - value)
-    difference = mesh_difference(fine, coarse)
     for name in ("resist", "mask"):
         if name in found:
             found[name] = max(found[name], difference[f"{name}_peak_K"])

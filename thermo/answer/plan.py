@@ -32,7 +32,7 @@ from thermo.mesh import (
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]
 EDGE, OPEN = 1.0e-3, 3.5e-3  # m: cells beside edges of parts and pattern, and away from them
-BEFORE = 8.0  # sigma: from how far before the turn up and down passes follow closely
+TURN = 8.0  # sigma: from how far before the turn up and down passes follow closely
 ROUND = 20  # cells along a side of the core: 80 round a circle leave 0.1 % of its area out
 FULL = 1 - 2 / ROUND  # of the smallest circle a long core may fill: a cell is left at its corners
 FOLLOWED = 5e-3  # of its area: a circle of the user's own plan mesh has 36 straight edges or more
@@ -57,7 +57,7 @@ class Stripe:
     def closer(self, y_lines: Array, breaks: list[float], wider: float) -> Array:
         """The lines with no cell too long for the stripe: 0.4 sigma if held, sigma at the turn."""
         if self.turn:
-            return _cut(y_lines, self.turn - BEFORE * self.sigma, self.turn, wider * self.sigma)
+            return _cut(y_lines, self.turn - TURN * self.sigma, self.turn, wider * self.sigma)
         bright = min(4 * self.sigma, y_lines[-1])
         fine = np.linspace(-bright, bright, 2 * int(np.ceil(2.5 / wider * bright / self.sigma)) + 1)
         beyond = y_lines[np.abs(y_lines) > bright]

@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.interpolate import PchipInterpolator
 
+from thermo.answer.plan import TURN
 from thermo.answer.scene import Meshed, Scene
 from thermo.beam.power import AbsorbedPower, absorbed_power, column_profiles
 from thermo.case.pattern import Outline
@@ -34,7 +35,6 @@ from thermo.solve import Solver
 Array = NDArray[np.float64]
 SETTLED = 0.05  # K: no layer's mean moves more between two sweeps
 SWEEPS = 12
-TURN = 8.0  # sigma: the last part of the stroke, where up and down pass follow closely
 AWAY = (8, 12)  # distances from the middle at which the swing is found: before the turn, in it
 CHORDS = 8  # steps in which the height of a round opening is told apart
 

@@ -167,8 +167,8 @@ def _lit_widths(
         dark += area * coverage / height
         open_ += area * (1 - coverage) / height
     shape = (corners.shape[2], len(edges) - 1)
-    found = (sparse.csr_array((width, (cell, strip)), shape=shape) for width in (open_, dark))
-    return next(found), next(found)
+    at = (cell, strip)
+    return sparse.csr_array((open_, at), shape=shape), sparse.csr_array((dark, at), shape=shape)
 
 
 def _sides(corners: Array, edges: Array) -> tuple[Index, Index, Array, Array]:

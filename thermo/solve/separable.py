@@ -21,7 +21,7 @@ from scipy.linalg import eigh
 
 from thermo.errors import SolveError
 from thermo.solve.layered import Integration
-from thermo.solve.loops import compiled
+from thermo.solve.loops import Values, compiled
 
 Array = NDArray[np.float64]
 
@@ -106,7 +106,15 @@ def _transform(V: Array, W: Array, z: NDArray[Any], spare: NDArray[Any]) -> None
 
 
 @compiled
-def solve_modes(in_x, in_y, spread, pierce, slant, loss, y):  # type: ignore[no-untyped-def]
+def solve_modes(
+    in_x: Values,
+    in_y: Values,
+    spread: Values,
+    pierce: Values,
+    slant: float,
+    loss: Values,
+    y: Values,
+) -> bool:
     """y = [(lambda_x + lambda_y) S + Z]^-1 y for each pair of modes; False where singular.
 
     What leaves the stack is carried down the levels as a sum, as in `loops.factor_lines`.
