@@ -72,6 +72,7 @@ film = "3000 W/(m2 K)"
 water = "20 degC"
 [sensors]
 edge = { part = "silicon", x = "9 mm", y = "0 mm" }
+base = { part = "holder", x = "11 mm", y = "0 mm" }
 [dose]
 bottom = "3.8 kJ/cm3"
 [limits]
@@ -97,7 +98,13 @@ def small(small_path):
 
 @pytest.fixture(scope="session")
 def scanned(small):
-    return run(small)
+    return run(small, check_cycle=True)
+
+
+@pytest.fixture(scope="session")
+def few(small_path):
+    """Seven passes: an odd number that is over before it settles."""
+    return run(read_case(small_path, {"dose.bottom": "10 J/cm3", "limits.placement": "1 um"}))
 
 
 @pytest.fixture(scope="session")

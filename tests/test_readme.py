@@ -26,6 +26,7 @@ def place(tmp_path):
     return tmp_path
 
 
+@pytest.mark.slow
 def test_the_commands_of_the_readme_run_one_after_another(place):
     ours = [words for words in commands() if words[0] == "warmstack"]
     assert ours
@@ -42,6 +43,7 @@ def test_other_commands_of_the_readme_only_install_build_or_call_the_program():
     assert {words[0] for words in commands()} <= {"warmstack", "make", "pip", "git", "python"}
 
 
+@pytest.mark.slow
 def test_the_python_of_the_readme_runs(place):
     blocks = [text for kind, text in BLOCKS if kind == "python"]
     assert blocks

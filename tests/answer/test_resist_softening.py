@@ -28,7 +28,7 @@ def dosed(plan, top, bottom):
 
 
 def resist_line(state, plan):
-    judged = [j for j in judge(state, plan, "limit_cycle") if j.name == "resist"]
+    judged = [j for j in judge(state, plan) if j.name == "resist"]
     return limit_lines(judged, {}, {})[0]
 
 

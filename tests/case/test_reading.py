@@ -537,6 +537,14 @@ def test_a_sensor_sits_on_the_frame_or_the_joint_if_there_is_one(write):
     assert fault.key == "sensors.edge.part"
 
 
+def test_a_sensor_on_the_frame_is_not_in_its_opening(write):
+    """There is no frame there, so nothing that it could read."""
+    opening = with_line(64, 'edge = { part = "frame", x = "20 mm", y = "0 mm" }')
+    (fault,) = faults_of(write(opening))
+    assert fault.key.startswith("sensors.edge")
+    assert "frame" in fault.text
+
+
 def test_layers_of_one_material_get_different_names(write):
     text = with_line(50, '{ material = "resin", thickness = "25 um" },')
     case = read_case(write(text.replace('part = "resin"', 'part = "resin 2"')))

@@ -288,3 +288,12 @@ def test_sizes_beside_a_plan_mesh_have_no_range(write, tmp_path):
     taped = ('held = "free"                     # slides on the grease', 'held = "taped"')
     patched = (WAFER, f'{rectangle(46, 46)}\npatch = "5 mm (4 .. 6)"')
     assert faults_of(write(mesh, patched, taped)).keys() == {"sample.patch"}
+
+
+def test_a_sensor_on_the_frame_cannot_sit_in_its_opening(tmp_path):
+    cases = Path(__file__).parents[2] / "cases"
+    text = (cases / "fibre-grooves.toml").read_text(encoding="utf-8")
+    case = tmp_path / "case.toml"
+    case.write_text(text.replace('y = "44 mm"', 'y = "20 mm"'), encoding="utf-8")
+    with pytest.raises(CaseError, match=r"sensors\.frame\.part: .*lies in the frame's opening"):
+        read_case(case)

@@ -23,8 +23,8 @@ def answered(monkeypatch, scanned):
     """The estimate command with the small plate's answer, solved once."""
     asked = []
 
-    def run(case, refine, still, tell, photons):
-        asked.append((case, refine, still, photons))
+    def run(case, refine, still, tell, photons, check_cycle):
+        asked.append((case, refine, still, photons, check_cycle))
         return scanned
 
     monkeypatch.setattr("thermo.answer.run", run)
@@ -52,13 +52,21 @@ def test_estimate_passes_its_options_on(warmstack, answered, small_path, tmp_pat
         2,
         "--photons",
         5000,
+        "--check-cycle",
         "--set",
         "gap.width=99 um",
     )
-    case, refine, still, photons = answered[0]
-    assert (code, refine, still, photons) == (0, 2, True, 5000)
+    case, *asked = answered[0]
+    assert (code, asked) == (0, [2, True, 5000, True])
     assert case.gap.width.value == pytest.approx(99e-6)
     assert (tmp_path / "other" / "answer.json").is_file()
+
+
+def test_without_options_nothing_is_refined_held_followed_or_marched(
+    warmstack, answered, small_path
+):
+    assert warmstack("estimate", small_path)[0] == 0
+    assert answered[0][1:] == (0, False, 0, False)
 
 
 def test_json_on_stdout_is_the_answer_and_nothing_else(warmstack, answered, small_path, scanned):

@@ -74,6 +74,16 @@ def test_a_gap_cell_carries_the_conductance_mixed_by_coverage():
     assert (row[c == 0] == row.min()).all()
 
 
+def test_radiation_stands_beside_the_gas_in_the_gap():
+    """Black faces at 303 K add 4 sigma T^3 = 6.31 W/(m2 K) (Stefan and Boltzmann)."""
+    stack, grid, without = prepared("fibre-grooves.toml")
+    gas = Gas(GAS.pressure, GAS.accommodation, 1.0)
+    found = conduction_fields(stack, grid, [T] * len(stack.layers), gas, "islands")
+    gap = grid.slabs(stack.index("gap"))
+    more = (found.across - without.across)[gap] / stack.layer("gap").thickness
+    assert more == pytest.approx(4 * 5.670374e-8 * T**3, rel=1e-6)
+
+
 def test_the_joint_is_its_layer_and_its_contact_in_series():
     for name in ("fibre-grooves.toml", "lens-row.toml"):
         stack, grid, fields = prepared(name)

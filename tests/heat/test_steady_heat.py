@@ -1,4 +1,4 @@
-"""Steady heat: balance, films, sign of the answer, ways out, and the slowest time constant."""
+"""Steady heat: balance, films, sign of the answer, ways out."""
 
 import numpy as np
 import pytest
@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from thermo.errors import SolveError
-from thermo.heat import Fields, Film, face_h, heat_system, open_faces, slowest_time, steady
+from thermo.heat import Fields, Film, face_h, heat_system, open_faces, steady
 from thermo.heat.steady import HeatSystem
 from thermo.mesh import extrude, rectangle_plan
 from thermo.solve import Solver, plan_matrices
@@ -168,47 +168,3 @@ def test_open_faces_are_those_with_a_cell_on_one_side():
     assert faces[2].all()
     h = face_h((Film("a", 0, part, 6.0, 0.0), Film("b", 0, full, 4.0, 0.0)), grid)
     assert h[0].tolist() == [4.0] + [10.0] * 11
-
-
-# HT-HEISLER-ROOTS: first root of zeta tan zeta = Bi (Incropera, Table 5.1, from memory).
-ROOTS = [(0.1, 0.3110528482), (1.0, 0.860333589), (10.0, 1.428870011), (100.0, 1.555245129)]
-
-
-@pytest.mark.parametrize(("Bi", "zeta"), ROOTS)
-def test_slowest_time_of_a_slab_with_one_film(Bi, zeta):
-    """tau = L2/(alpha zeta2). 40 slabs: (zeta/40)2/12 = 1e-4; three steps from the steady rise."""
-    L, k, rho_c = 2e-3, 0.19, 1.75e6
-    grid = grid_of([np.linspace(0, L, 41)], 1, 1)
-    films = (Film("water", 40, everywhere(grid), Bi * k / L, 293.0),)
-    system, fields = system_of(grid, k, films, rho_c)
-    found = steady(system, np.ones(grid.active.shape), Solver())
-    tau = slowest_time(system, fields, found.T - 293.0, Solver())
-    assert tau == pytest.approx(L**2 / (k / rho_c) / zeta**2, rel=3e-4)
-
-
-def test_slowest_time_of_a_lumped_body_is_capacity_over_losses():
-    """Bi = 1e-6, so C/h is right to Bi/3; two films add."""
-    grid = grid_of([np.array([0, 1e-3])], 2, 2)
-    films = (
-        Film("a", 0, everywhere(grid), 6.0, 293.0),
-        Film("b", 1, everywhere(grid), 14.0, 293.0),
-    )
-    system, fields = system_of(grid, 2e4, films, 2e6)
-    found = steady(system, np.ones(grid.active.shape), Solver())
-    tau = slowest_time(system, fields, found.T - 293.0, Solver())
-    assert tau == pytest.approx(2e6 * 1e-3 / 20.0, rel=1e-6)
-
-
-def test_slowest_time_of_two_bodies_apart_is_that_of_the_slower():
-    """A mask tied to a cooled sample through a gap, far slower: tau = C/h of the mask alone, 1 %.
-
-    From below (Rayleigh quotient), never above.
-    """
-    grid = grid_of([np.array([0, 1e-3]), np.array([0, 1e-4]), np.array([0, 1e-3])], 2, 2)
-    k, rho_c = np.array([[1e3], [5.0 * 1e-4], [1e3]]), np.array([[3e6], [1.0], [3e6]])
-    films = (Film("water", 3, everywhere(grid), 5000.0, 293.0),)
-    system, fields = system_of(grid, k, films, rho_c)
-    start = np.where(np.arange(4)[:, None] < 2, 0.01, 1.0) * np.ones(grid.shape)  # nearly all fast
-    tau = slowest_time(system, fields, start, Solver())
-    exact = 3e6 * 1e-3 / 5.0
-    assert 0.99 * exact < tau < 1.002 * exact  # the sample's own film adds 1/1000

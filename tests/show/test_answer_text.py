@@ -14,7 +14,7 @@ from thermo.show.text import WORDS, answer_text
 CASES = sorted((Path(__file__).parents[2] / "cases").glob("*.toml"))
 
 
-@pytest.fixture(params=["scanned", "held"])
+@pytest.fixture(params=["scanned", "held", "few"])
 def answer(request):
     return request.getfixturevalue(request.param).answer
 
@@ -69,7 +69,7 @@ def test_a_checked_case_shows_its_stack_and_what_a_run_takes(path):
         assert f"\n    {part.name} " in text
     for one in case.assumed:
         assert one.key in text
-    assert 20_000 < size.unknowns < 300_000
+    assert 20_000 < size.unknowns < 500_000  # half a sigma along the whole scan
     assert 1 < size.seconds < 120  # a first number within two minutes
 
 

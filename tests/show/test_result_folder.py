@@ -20,10 +20,14 @@ FILES = {
     "answer.json",
     "answer.txt",
     "case.toml",
+    "cooling.csv",
+    "cycle.csv",
+    "exposure.csv",
     "manifest.json",
     "sample_displacement.vtu",
     "section.png",
     "temperature.vtu",
+    "time.png",
 }
 
 
@@ -46,8 +50,9 @@ def test_the_folder_holds_the_files_of_the_answer_and_nothing_is_left_beside_it(
     assert [p.name for p in written.parent.iterdir()] == [written.name]
 
 
-def test_a_held_beam_adds_the_mask(written_held):
-    assert {p.name for p in written_held.iterdir()} == FILES | {"mask_displacement.vtu"}
+def test_a_held_beam_adds_the_mask_and_has_no_cycle(written_held):
+    names = {p.name for p in written_held.iterdir()}
+    assert names == FILES - {"cycle.csv"} | {"mask_displacement.vtu"}
 
 
 def test_the_manifest_holds_the_hash_of_every_other_file(written):
@@ -104,8 +109,9 @@ def test_displacements_are_named_and_have_three_components(written_held, body):
     assert 1e-9 < np.abs(u).max() < 1e-5  # nanometres to micrometres: ppm of some 20 mm
 
 
-def test_the_picture_is_a_picture(written):
-    picture = imread(written / "section.png")
+@pytest.mark.parametrize("name", ["section.png", "time.png"])
+def test_the_pictures_are_pictures(written, name):
+    picture = imread(written / name)
     assert min(picture.shape[:2]) > 600
     assert picture.std() > 0.05  # not one colour
 

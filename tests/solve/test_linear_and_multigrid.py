@@ -181,7 +181,7 @@ def test_a_real_or_complex_shift_is_solved_by_the_same_cycle(shift):
     S = K.shifted(shift, np.where(K.diagonal != 0, capacity, 0))
     b = load(K) * np.ones_like(shift)
     multigrid = Multigrid(S)
-    assert multigrid.stages[0].pivot.dtype == (np.complex64 if np.iscomplexobj(b) else np.float32)
+    assert multigrid.single is (np.complex64 if np.iscomplexobj(b) else np.float32)
     found = Solver().solve(S, b)
     A = S.matrix()
     A.setdiag(A.diagonal() + (A.diagonal() == 0))

@@ -5,7 +5,7 @@ from numpy.typing import NDArray
 
 from thermo.answer.bodies import elastic_constants, mount_growth
 from thermo.answer.exposure import DosePlan
-from thermo.answer.outcome import FEW_PASSES, NEEDS_CYCLE, Outcome, Regime
+from thermo.answer.outcome import NEEDS_CYCLE, Outcome
 from thermo.answer.path import MODEL, source_words
 from thermo.answer.placement import placement_block
 from thermo.answer.scene import Scene
@@ -89,7 +89,7 @@ def dose_block(dose: DosePlan) -> DoseBlock:
     )
 
 
-def placement(outcome: Outcome, regime: Regime) -> PlacementBlock:
+def placement(outcome: Outcome) -> PlacementBlock:
     """Placement of the pattern for a held beam; else the sample's part and the reason."""
     scene, found = outcome.scene, outcome.expansion
     assert found is not None
@@ -103,12 +103,11 @@ def placement(outcome: Outcome, regime: Regime) -> PlacementBlock:
         depth: placement_block(found.points, u[:, :2], None, None)
         for depth, u in zip(DEPTHS, found.sample_at, strict=True)
     }
-    few = regime == "few_passes"
     gap = scene.stack.layer("gap").thickness
     return PlacementBlock(
         **printed,
-        reason=FEW_PASSES if few else (None if scene.motion is None else NEEDS_CYCLE),
-        sample=None if few else sample,
+        reason=None if scene.motion is None else NEEDS_CYCLE,
+        sample=sample,
         uniform_offset=_offset(scene.case, scene.stack),
         geometric_ppm=1e6 * gap / scene.case.beam.distance.value,
         sidewall_tilt_max_mrad=_tilt(found.printed, scene.stack.resist.thickness),

@@ -3,56 +3,52 @@
 import platform
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from importlib.metadata import version
 from time import perf_counter
 
 from thermo.answer import blocks
+from thermo.answer.course import Course, course_of, over_exposure
 from thermo.answer.current import highest_current
+from thermo.answer.expansion import expand_bodies
 from thermo.answer.exposure import dose_plan
 from thermo.answer.hand_check import hand_check
+from thermo.answer.in_time import in_time
 from thermo.answer.levers import try_levers
+from thermo.answer.march_check import march_difference
 from thermo.answer.mesh_error import mesh_bands, mesh_difference
-from thermo.answer.outcome import SWING, Outcome, Regime, run_once
+from thermo.answer.outcome import Outcome, run_once
 from thermo.answer.path import path_lines, photon_block
-from thermo.answer.scene import describe, mesh
-from thermo.answer.schema import (
-    Answer,
-    CaseBlock,
-    LimitLine,
-    MeshBlock,
-    PathLine,
-    PhotonBlock,
-    Verdict,
-)
+from thermo.answer.scene import Meshed, Scene, describe, mesh
+from thermo.answer.schema import Answer, CaseBlock
 from thermo.answer.size import check_size
-from thermo.answer.spread import CoarseRuns, bands
+from thermo.answer.spread import CoarseRuns, spread_of
 from thermo.answer.state import State, solve_state
-from thermo.answer.temperature import part_temperatures, sensor_readings
+from thermo.answer.temperature import part_temperatures
 from thermo.answer.verdict import limit_lines, verdict
 from thermo.case import Case
-from thermo.heat import slowest_time
 from thermo.solve import Solver
 
 Tell = Callable[[str, float], None]  # what is being done, and how much of all is done (0 to 1)
-SETTLE = 4.0  # slowest time constants until 2 % of the rise is left
 PACKAGES = ("warmstack", "numpy", "scipy", "numba", "pyamg", "xraylib", "pydantic")
 CAUTIONS = (
     "A planning estimate: not a safety assessment, never an input of an interlock.",
     "X-rays, beryllium, helium and vacuum windows, hot parts and solvents can injure: local rules "
     "and licensed practice decide.",
     "Left out: creep and flow of the resist, shrinkage and swelling, sideways spread of "
-    "fluorescence, diffraction and photo-electron blur, stray beam, damage; thermal radiation "
-    "between mask and sample, which counts below about 1 mbar; buckling of the membrane.",
+    "fluorescence, diffraction and photo-electron blur, stray beam, damage; buckling of the "
+    "membrane; radiation from mask to sample, which counts below about 1 mbar, unless "
+    "gap.emissivity is given.",
 )
 
 
 @dataclass(frozen=True)
 class Result:
-    """An answer with the fields behind it."""
+    """An answer with the fields behind it, and how they come about on the coarse mesh."""
 
     answer: Answer
     outcome: Outcome
+    course: Course
 
 
 def estimate(case: Case, refine: int = 0, still: bool = False) -> Answer:
@@ -79,120 +75,96 @@ def run(
     still: bool = False,
     tell: Tell = lambda *_: None,
     photons: int = 0,
+    check_cycle: bool = False,
 ) -> Result:
     """Answer with its fields; tell(stage, share done) reports progress.
 
     photons : how many to follow in the Monte Carlo check of the absorbed power; 0: none
+    check_cycle : march through the limit cycle too, on the coarse mesh
     """
-    clock, solver = _Clock(), Solver()
-    with clock.stage("beam, dose and mesh", tell, 0.0):
+    clock = _Clock(tell)
+    with clock.stage("beam, dose and mesh", 0.0):
         scene = describe(case, still)
         meshed = mesh(scene)
         check_size(scene, meshed, refine)
         if refine:
             meshed = mesh(scene, refine)
-    path, followed = path_lines(scene), None
+    path, followed, march = path_lines(scene), None, None
     if photons:
-        with clock.stage("photons", tell, 0.02):
+        with clock.stage("photons", 0.02):
             followed = photon_block(scene, dose_plan(scene), photons)
-    with clock.stage("temperature", tell, 0.05):
-        state = solve_state(scene, meshed, solver)
-    with clock.stage("settling", tell, 0.15):
-        rise = state.mean - state.system.coldest
-        settle = SETTLE * slowest_time(state.system, state.fields, rise, solver)
-    with clock.stage("expansion", tell, 0.2):
-        regime, why = which_regime(state, settle)
-        outcome = run_once(state, regime, moved=True)
-    with clock.stage("highest current", tell, 0.35):
-        current = highest_current(outcome, solver, regime)
-    with clock.stage("ranges", tell, 0.45):
-        runs = CoarseRuns(case, still, regime, moved=scene.motion is None)
-        spread = bands(case, runs, lambda i, n: tell("ranges", 0.45 + 0.4 * i / n))
+    with clock.stage("coarse mesh", 0.05):
+        runs = CoarseRuns(case, still)
+    with clock.stage("temperature", 0.1):
+        state, course = _solved(scene, meshed, runs)
+    with clock.stage("expansion", 0.35):
+        outcome = run_once(state, runs.moved)
+        if not runs.moved:  # smooth, and far from the printed placement: the coarse mesh serves
+            outcome = replace(outcome, expansion=expand_bodies(runs.typical.state))
+    if check_cycle:
+        with clock.stage("marching", 0.4):
+            march = march_difference(runs.first)
+    with clock.stage("ranges", 0.45):
+        spread = spread_of(case, runs, lambda i, n: tell("ranges", 0.45 + 0.4 * i / n))
     coarser = runs.typical
     if refine:
-        with clock.stage("mesh error", tell, 0.84):
-            wider = solve_state(scene, mesh(scene, refine - 1), Solver())
-            coarser = run_once(wider, regime, moved=scene.motion is None)
+        with clock.stage("mesh error", 0.84):
+            coarser = run_once(_solved(scene, mesh(scene, refine - 1), runs)[0], runs.moved)
     difference = mesh_difference(outcome, coarser)
-    lines = limit_lines(outcome.judged, spread, mesh_bands(outcome, coarser, difference))
-    with clock.stage("levers", tell, 0.85):
-        said = verdict(lines, spread, list(try_levers(outcome, runs, current)))
-    mesh_block = blocks.mesh_block(state, difference)
-    answer = _answer(
-        outcome, regime, why, settle, path, followed, current, lines, mesh_block, said, clock
-    )
-    tell("done", 1.0)
-    return Result(answer, outcome)
-
-
-def _answer(
-    outcome: Outcome,
-    regime: Regime,
-    why: str,
-    settle: float,
-    path: tuple[PathLine, ...],
-    followed: PhotonBlock | None,
-    current: float | None,
-    lines: tuple[LimitLine, ...],
-    mesh_block: MeshBlock,
-    said: Verdict,
-    clock: "_Clock",
-) -> Answer:
-    state, case, known = outcome.state, outcome.scene.case, regime != "few_passes"
-    return Answer(
+    lines = limit_lines(outcome.judged, spread.bands, mesh_bands(outcome, coarser, difference))
+    with clock.stage("levers", 0.86):
+        current = highest_current(outcome, runs)
+        said = verdict(lines, spread.bands, list(try_levers(outcome, runs, current)))
+    with clock.stage("speed and sensors", 0.96):
+        timed = in_time(course, outcome, runs, spread, march)
+    answer = Answer(
         case=CaseBlock(title=case.title, sha256=case.sha256),
         versions={"python": platform.python_version(), **{p: version(p) for p in PACKAGES}},
-        regime=regime,
-        regime_reason=why,
-        settle_s=settle,
-        dose_share_before_settling=min(1.0, settle / outcome.dose.time),
-        beam=blocks.beam_block(outcome.scene),
+        regime=runs.regime,
+        regime_reason=runs.why,
+        beam=blocks.beam_block(scene),
         path=path,
         photons=followed,
-        absorbed_W_per_cm=blocks.open_column(outcome.scene, path),
+        absorbed_W_per_cm=blocks.open_column(scene, path),
         heat_W=blocks.heat_by_part(state),
         heat_out_W=state.steady.film_heat,
         dose=blocks.dose_block(outcome.dose),
-        temperature=part_temperatures(state) if known else {},
-        sensors=sensor_readings(state) if known else {},
-        hand_check=hand_check(state) if known else None,
+        temperature=part_temperatures(state),
+        **timed,
+        hand_check=hand_check(state),
         limits=lines,
         highest_current_mA=None if current is None else 1e3 * current,
-        placement=blocks.placement(outcome, regime),
+        placement=blocks.placement(outcome),
         stress=blocks.stress(outcome),
         checks=blocks.checks(outcome),
-        mesh=mesh_block,
+        mesh=blocks.mesh_block(state, difference),
         seconds=clock.seconds,
         verdict=said,
         assumed=blocks.assumed(case),
         cautions=CAUTIONS,
     )
+    tell("done", 1.0)
+    return Result(answer, outcome, course)
 
 
-def which_regime(state: State, settle: float) -> tuple[Regime, str]:
-    """Held beam, few passes, or limit cycle: exposure time against settling time."""
-    plan = dose_plan(state.scene)
-    if state.scene.motion is None:
-        scans = state.scene.case.scan is not None
-        return "still", "the beam is held on one place: steady temperatures" + (
-            ", and a static placement that is not the scan's" if scans else ""
-        )
-    span = f"{plan.passes} passes take {plan.time:.3g} s, temperatures settle in {settle:.3g} s"
-    if plan.time <= settle:
-        return "few_passes", f"{span}: the transient from cold decides"
-    return "limit_cycle", (
-        f"{span}: scan mean plus the closed-form swing of the moving stripe, which may be "
-        f"{SWING[0]:.0%} too high where the stripe turns or the absorber changes along x"
-    )
+def _solved(scene: Scene, meshed: Meshed, runs: CoarseRuns) -> tuple[State, Course]:
+    """State of a mesh, and how it comes about: but for short ones the coarse mesh tells that."""
+    solver = Solver()
+    if not runs.short:
+        return solve_state(scene, meshed, solver), runs.usual
+    layers = runs.typical.state.layer_T
+    course = over_exposure(course_of(solve_state(scene, meshed, solver, layers=layers), solver))
+    return course.state, course
 
 
 class _Clock:
-    def __init__(self) -> None:
+    def __init__(self, tell: Tell) -> None:
         self.seconds: dict[str, float] = {}
+        self.tell = tell
 
     @contextmanager
-    def stage(self, name: str, tell: Tell, share: float) -> Iterator[None]:
-        tell(name, share)
+    def stage(self, name: str, share: float) -> Iterator[None]:
+        self.tell(name, share)
         start = perf_counter()
         yield
         self.seconds[name] = perf_counter() - start

@@ -10,8 +10,9 @@ the layers take in this column is thought to leave straight down into the holder
 
 import numpy as np
 
+from thermo.answer.column import column_cycle, hottest_cell
 from thermo.answer.schema import HandCheck
-from thermo.answer.state import State, column_cycles
+from thermo.answer.state import State
 from thermo.answer.temperature import layer_nodes
 
 
@@ -21,11 +22,11 @@ def hand_check(state: State) -> HandCheck:
     holder = state.scene.case.sample.holder
     name = stack.resist.name
     here = layer_nodes(grid, stack.index(name))
-    node = int(np.where(here, state.mean, -np.inf).max(0).argmax())
+    settled = state.steady.T
+    node = int(np.where(here, settled, -np.inf).max(0).argmax())
     x, y = grid.plan.points[:, node]
     face = grid.slabs(stack.index(name)).start
-    around = (grid.plan.quads == node).any(0) & grid.active[face]
-    cell = int(around.nonzero()[0][state.power.heat[:, around].sum(0).argmax()])
+    cell = hottest_cell(state, face, node)
     flux = state.power.heat[:, cell] / grid.plan.areas[cell]
     through = flux[:face].sum()
     rise = resistance = 0.0
@@ -36,22 +37,24 @@ def hand_check(state: State) -> HandCheck:
         resistance += R
     rise += through / holder.film.value
     resistance += 1 / holder.film.value
-    column_rise = swing = None
-    if state.scene.motion is not None:
-        for cells, first, away, cycle in column_cycles(
-            state.scene, state.meshed, state.fields, state.films
-        ):
-            if cell in cells and first <= face < first + len(cycle.mean):
-                column_rise = float(cycle.mean[face - first, 0])
-                swing = float(np.interp(abs(y), away, cycle.swing[face - first]))
+    motion = state.scene.motion
+    column = None if motion is None else column_cycle(state, motion, cell, float(y))
     return HandCheck(
         where_mm=(1e3 * x, 1e3 * y),
         heat_flux_W_per_m2=float(flux.sum()),
         resistance_m2K_per_W=float(resistance),
         hand_rise_K=float(rise),
-        column_rise_K=column_rise,
-        fe_rise_K=float(state.mean[face, node] - holder.water.value),
-        column_swing_K=swing,
+        column_rise_K=None if column is None else float(column.mean[face, 0]),
+        fe_rise_K=float(settled[face, node] - holder.water.value),
+        column_swing_K=None if column is None else float(column.swing[face, 0]),
+        fe_swing_K=_swing(state, face, node),
         note="the hand figure lets no heat spread sideways or leave by frame and gas: "
         "it should lie above the finite-element one",
     )
+
+
+def _swing(state: State, level: int, node: int) -> float:
+    """Highest above mean of the settled cycle at a node, K; 0 for a held beam."""
+    if state.scan is None:
+        return 0.0
+    return float(state.scan.extremes.peak[node, level] - state.scan.cycle.mean[node, level])

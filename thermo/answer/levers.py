@@ -105,16 +105,21 @@ def last_foil(case: Case) -> tuple[int, Filter | None]:
     return foils[-1] if foils else (0, None)
 
 
+def fastest(outcome: Outcome) -> float:
+    """Speed at which the stroke still has its overscan, m/s; 0 where it has none to spare."""
+    motion, needed = outcome.scene.motion, outcome.dose.stroke_needed
+    if not isinstance(motion, Motion) or needed is None:
+        return 0.0
+    spare = motion.stroke - needed + 2 * motion.turn
+    return 0.98 * (spare * motion.acceleration) ** 0.5 if spare > 0 else 0.0
+
+
 def _faster(outcome: Outcome) -> float | None:
     """Four times the speed, or as much as the stroke still allows with its overscan."""
-    scene = outcome.scene
-    motion = scene.motion
+    motion = outcome.scene.motion
     if not isinstance(motion, Motion):
         return None
-    needed = outcome.dose.stroke_needed
-    spare = motion.stroke - needed + 2 * motion.turn if needed is not None else 0.0
-    most = (spare * motion.acceleration) ** 0.5 if spare > 0 else 0.0
-    speed = min(4 * motion.speed, 0.98 * most)
+    speed = min(4 * motion.speed, fastest(outcome))
     return speed if speed > 1.1 * motion.speed else None
 
 

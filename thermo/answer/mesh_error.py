@@ -1,4 +1,4 @@
-"""What the mesh leaves open: the same case on a mesh with twice the spacing.
+"""What the mesh leaves open: the same case on a mesh with twice the spacing or more.
 
     error <= F |fine - coarse|/(2^p - 1)                                               (1)
 

@@ -2,7 +2,6 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 
@@ -11,17 +10,17 @@ from thermo.answer.exposure import DosePlan, dose_plan
 from thermo.answer.placement import linear_fit
 from thermo.answer.resist import resist_margin
 from thermo.answer.scene import Scene
-from thermo.answer.state import State
-from thermo.answer.temperature import ZERO_C, hottest
+from thermo.answer.state import CLOSE, State
+from thermo.answer.temperature import ZERO_C, hottest, readings
 from thermo.case import Case
 
-Regime = Literal["still", "few_passes", "limit_cycle"]
-NEEDS_CYCLE = "needs the scan cycle: a static map may even have the wrong sign"
+NEEDS_CYCLE = (
+    "needs the expansion of both bodies through the scan, which is not worked out yet: a static "
+    "map may even have the wrong sign"
+)
 DOSE = 0.03  # share by which cross sections and the absorption model leave a dose uncertain
 UNDER = 0.1  # the same in the middle of a wide absorber; beside open parts scattered light is added
 EVEN = 0.01  # dose unevenness over the field that practice allows
-SWING = (0.4, 0.05)  # share of the closed-form swing that may be too much, and too little
-FEW_PASSES = "over before temperatures settle: the transient from cold is not solved yet"
 
 
 @dataclass(frozen=True)
@@ -62,53 +61,54 @@ class Outcome:
         """What was run."""
         return self.state.scene
 
+    @property
+    def values(self) -> dict[str, float]:
+        """Every known judged value, in the limit's unit, and the sensors' readings, degC."""
+        found = {line.name: line.value for line in self.judged if line.value is not None}
+        for name, read in readings(self.state).items():
+            found |= {f"sensor {name}": read.mean}
+            found |= {f"sensor {name} low": read.low, f"sensor {name} peak": read.peak}
+        return found
 
-def judge(
-    state: State, dose: DosePlan, regime: Regime, expansion: Expansion | None = None
-) -> tuple[Judged, ...]:
+
+def judge(state: State, dose: DosePlan, expansion: Expansion | None = None) -> tuple[Judged, ...]:
     """The value beside every limit of the case, in the order of the case file."""
     case = state.scene.case
-    settled = regime != "few_passes"
     return (
-        *_temperature_lines(case, state, dose, settled),
-        *_placement_lines(case, regime, expansion),
+        *_temperature_lines(case, state, dose),
+        *_placement_lines(case, expansion),
         *_dose_lines(case, dose),
     )
 
 
-def run_once(state: State, regime: Regime, moved: bool, before: Expansion | None = None) -> Outcome:
+def run_once(state: State, moved: bool, before: Expansion | None = None) -> Outcome:
     """Outcome of a solved state; moved: expand the bodies too."""
     dose = dose_plan(state.scene)
     expansion = expand_bodies(state, before) if moved else None
-    return Outcome(state, dose, expansion, judge(state, dose, regime, expansion))
+    return Outcome(state, dose, expansion, judge(state, dose, expansion))
 
 
-def _temperature_lines(case: Case, state: State, dose: DosePlan, settled: bool) -> Iterator[Judged]:
+def _temperature_lines(case: Case, state: State, dose: DosePlan) -> Iterator[Judged]:
     limits = case.limits
-    unknown = "" if settled else FEW_PASSES
     if limits.resist is not None:
-        yield _resist_line(case, state, dose, unknown)
+        yield _resist_line(case, state, dose)
     if limits.mask is not None:
         at = max((hottest(state, n) for n in ("membrane", "absorber")), key=lambda a: state.peak[a])
-        value = float(state.peak[at]) - ZERO_C if settled else None
-        limit, model = limits.mask.value - ZERO_C, _swing_band(state, at)
-        yield Judged("mask", "mask", "degC", value, limit, "case", unknown, model=model)
+        value, limit = float(state.peak[at]) - ZERO_C, limits.mask.value - ZERO_C
+        yield Judged("mask", "mask", "degC", value, limit, "case", model=(CLOSE, CLOSE))
 
 
-def _resist_line(case: Case, state: State, dose: DosePlan, unknown: str) -> Judged:
+def _resist_line(case: Case, state: State, dose: DosePlan) -> Judged:
     name = state.scene.stack.resist.name
-    least = resist_margin(state, dose)
-    at = hottest(state, name)
-    peak = float(state.peak[at]) - ZERO_C if not unknown else None
-    model = _swing_band(state, at)
+    least, model = resist_margin(state, dose), (CLOSE, CLOSE)
+    peak = float(state.peak[hottest(state, name)]) - ZERO_C
     if case.limits.resist == "from dose":
         assert least is not None  # the case room allows it for PMMA only
-        note = unknown or ("no data at this dose: at most this" if least.at_most else "")
-        value = least.peak - ZERO_C if not unknown else None
-        soft = least.softening - ZERO_C
+        note = "no data at this dose: at most this" if least.at_most else ""
+        value, soft = least.peak - ZERO_C, least.softening - ZERO_C
         return Judged("resist", name, "degC", value, soft, least.source, note, least.at_most, model)
-    note = unknown
-    if least is not None and not note:
+    note = ""
+    if least is not None:
         soft = least.softening - ZERO_C
         note = f"softens at {soft:.0f} degC" + (
             " at most at this dose (extrapolated: no data)" if least.at_most else ""
@@ -118,16 +118,10 @@ def _resist_line(case: Case, state: State, dose: DosePlan, unknown: str) -> Judg
     return Judged("resist", name, "degC", peak, limit, "case", note, model=model)
 
 
-def _swing_band(state: State, at: tuple[int, int]) -> tuple[float, float]:
-    """What the closed-form swing leaves open at a place, K down and up."""
-    swing = float(state.peak[at] - state.mean[at])
-    return SWING[0] * swing, SWING[1] * swing
-
-
-def _placement_lines(case: Case, regime: Regime, expansion: Expansion | None) -> Iterator[Judged]:
+def _placement_lines(case: Case, expansion: Expansion | None) -> Iterator[Judged]:
     limits = case.limits
     error = None if expansion is None else expansion.printed
-    why = "" if error is not None else (FEW_PASSES if regime == "few_passes" else NEEDS_CYCLE)
+    why = "" if error is not None else NEEDS_CYCLE
     fits = (
         []
         if error is None or expansion is None

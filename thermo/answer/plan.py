@@ -32,7 +32,7 @@ from thermo.mesh import (
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]
 EDGE, OPEN = 1.0e-3, 3.5e-3  # m: cells beside edges of parts and pattern, and away from them
-TURN = 8.0  # sigma: from how far before the turn up and down passes follow closely
+BRIGHT, CELL = 4.0, 0.5  # sigma: reach of the stripe, and the longest cell that it lights
 ROUND = 20  # cells along a side of the core: 80 round a circle leave 0.1 % of its area out
 FULL = 1 - 2 / ROUND  # of the smallest circle a long core may fill: a cell is left at its corners
 FOLLOWED = 5e-3  # of its area: a circle of the user's own plan mesh has 36 straight edges or more
@@ -42,8 +42,7 @@ FOLLOWED = 5e-3  # of its area: a circle of the user's own plan mesh has 36 stra
 class Stripe:
     """Height of the lit stripe as a standard deviation, and where it turns (0: held), m from y=0.
 
-    A held stripe is bright over 4 sigma to either side.  The mean of a scan is even but for the
-    turn, where passes up and down follow closely and the peaks are highest.
+    A held stripe is bright over 4 sigma to either side, a scanning one that far beyond its turns.
     """
 
     sigma: float
@@ -55,9 +54,9 @@ class Stripe:
         return [] if self.turn else [-bright, bright]
 
     def closer(self, y_lines: Array, breaks: list[float], wider: float) -> Array:
-        """The lines with no cell too long for the stripe: 0.4 sigma if held, sigma at the turn."""
+        """The lines with no cell too long for the stripe: 0.5 sigma wherever it is bright."""
         if self.turn:
-            return _cut(y_lines, self.turn - TURN * self.sigma, self.turn, wider * self.sigma)
+            return _cut(y_lines, 0.0, self.turn + BRIGHT * self.sigma, wider * CELL * self.sigma)
         bright = min(4 * self.sigma, y_lines[-1])
         fine = np.linspace(-bright, bright, 2 * int(np.ceil(2.5 / wider * bright / self.sigma)) + 1)
         beyond = y_lines[np.abs(y_lines) > bright]
@@ -83,7 +82,8 @@ def scene_plan(
 ) -> Plan:
     """Plan of a case; refine halves every spacing, with new nodes on the circles.
 
-    coarse : twice the spacing, for differences between runs; a plan mesh of the user's own is that
+    coarse : twice the spacing, under a scan four times across, for differences between runs; a
+        plan mesh of the user's own is that
     """
     if case.plan is not None:
         return _own_plan(case.plan, stack, refine + (0 if coarse else 1))
@@ -146,7 +146,8 @@ def _lines(
     x_breaks = [x for x in x_breaks if abs(x) <= whole.width / 2]
     y_breaks = [y for y in y_breaks if abs(y) <= whole.height / 2]
     first, largest = (wider * size for size in sizes)
-    x_lines = lines_between(x_breaks, first, largest)
+    across = wider if stripe.turn else 1.0  # along a scanning stripe little changes
+    x_lines = lines_between(x_breaks, across * first, across * largest)
     y_lines = lines_between([*y_breaks, *stripe.edges(y_breaks)], first, largest)
     return x_lines, stripe.closer(y_lines, y_breaks, wider)
 

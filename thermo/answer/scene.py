@@ -81,7 +81,8 @@ def describe(case: Case, still: bool = False) -> Scene:
 def mesh(scene: Scene, refine: int = 0, coarse: bool = False) -> Meshed:
     """Mesh with steps of parts, pattern and beam on its lines; refine halves every spacing.
 
-    coarse : twice the spacing in the plan and through the layers, for differences between runs
+    coarse : twice the spacing in the plan (four times across under a scan) and through the layers,
+        for differences between runs
     """
     motion = scene.motion
     turn = 0.0 if motion is None else abs(motion.middle) + motion.stroke / 2

@@ -17,12 +17,13 @@ from thermo.case import Case
 from thermo.errors import SizeError
 
 BASE_MB = 230  # interpreter, libraries, cross sections
-NODE_BYTES = 260  # per node of the heat grid, nodes in voids among them
+NODE_BYTES = (1_600, 260)  # per node of the heat grid, nodes in voids among them: scanned, held
 BODY_BYTES = 8_500  # per node of an elastic body
 HELD_BODIES = 2.5  # bodies in memory for a held beam, which expands those of the coarse mesh too
-START_S, NODE_S, BODY_S = 2.0, 7e-6, 1.6e-4  # of a run on one core: once, per node of each kind
-RUN_S = 7e-6  # per node of the coarse mesh and run
-COARSER = 3.2  # nodes of the mesh over those of the coarse one
+START_S, BODY_S = 2.0, 1.6e-4  # of a run on one core: once, per node of an elastic body
+NODE_S = (2.6e-5, 7e-6)  # per node of the heat grid
+RUN_S = (2.1e-5, 7e-6)  # per node of the coarse mesh and run
+COARSER = (6.0, 3.2)  # nodes of the mesh over those of the coarse one
 LEVER_RUNS = 8
 
 
@@ -56,11 +57,16 @@ def scaled_size(scene: Scene, usual: Meshed, refine: int) -> RunSize:
     more, wider = 8**refine, 4**refine
     nodes, bodies = more * grid.shape[0] * grid.shape[1], wider * _body_nodes(scene, usual)
     held = scene.motion is None
-    bytes_ = NODE_BYTES * nodes + BODY_BYTES * bodies * (HELD_BODIES if held else 1.0)
+    node_bytes, node_s, run_s, coarser = (
+        pair[held] for pair in (NODE_BYTES, NODE_S, RUN_S, COARSER)
+    )
+    if not held:  # the sample's body is that of the coarse mesh
+        bodies = bodies / coarser
+    bytes_ = node_bytes * nodes + BODY_BYTES * bodies * (HELD_BODIES if held else 1.0)
     memory = BASE_MB + bytes_ / 1e6
     runs = 2 * len(spread_inputs(scene.case, held)) + LEVER_RUNS
-    each = RUN_S * nodes / more / COARSER + (BODY_S * bodies / wider / COARSER if held else 0.0)
-    seconds = START_S + NODE_S * nodes + BODY_S * bodies + runs * each
+    each = run_s * nodes / more / coarser + (BODY_S * bodies / wider / coarser if held else 0.0)
+    seconds = START_S + node_s * nodes + BODY_S * bodies + runs * each
     return RunSize(more * int(grid.node_used.sum()), memory, seconds, machine_memory())
 
 

@@ -11,14 +11,23 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from math import hypot
 
-from thermo.answer.expansion import Expansion
-from thermo.answer.outcome import Judged, Outcome, Regime, run_once
+from thermo.answer.course import (
+    Course,
+    course_of,
+    is_short,
+    over_exposure,
+    settled_course,
+    which_regime,
+)
+from thermo.answer.exposure import dose_plan
+from thermo.answer.outcome import Outcome, run_once
 from thermo.answer.scene import describe, mesh
-from thermo.answer.state import solve_state
+from thermo.answer.state import State, solve_state
 from thermo.case import Case, Range, ranges, with_value
 from thermo.errors import CaseError
 from thermo.solve import Solver
 
+ROUGH = 0.05  # K: error of the coarse mesh's limit cycles
 ELASTIC = ("youngs_modulus", "poisson_ratio", "expansion", "tension", "measured_at")  # not heat
 SAME_STIFFNESS = (  # inputs that leave the bodies' shape, stiffness and supports as they are
     "conductivity",
@@ -29,6 +38,7 @@ SAME_STIFFNESS = (  # inputs that leave the bodies' shape, stiffness and support
     "outer_film",
     "accommodation_mask",
     "accommodation_sample",
+    "emissivity",
     "cooling",
     "film",
     "water",
@@ -46,34 +56,49 @@ class Band:
 
 
 class CoarseRuns:
-    """Runs of nearly the same case on the coarse mesh, each starting from the first."""
+    """Runs of nearly the same case on the coarse mesh, each starting from the first.
 
-    def __init__(self, case: Case, still: bool, regime: Regime, moved: bool) -> None:
-        self.still, self.regime, self.moved = still, regime, moved
+    first : its limit cycle or steady state and how that comes about;  regime, why : what holds;
+        short : worked out from cold
+    usual, typical : the same with the regime's own state, which the others are compared with
+    """
+
+    def __init__(self, case: Case, still: bool) -> None:
+        self.still, self.moved = still, still or case.scan is None
         self.solver = Solver()
-        self.typical = self._run(case, None, None)
+        scene = describe(case, still)
+        state = solve_state(scene, mesh(scene, coarse=True), self.solver, close=ROUGH)
+        self.first = course_of(state, self.solver)
+        self.regime, self.why = which_regime(self.first, dose_plan(scene))
+        self.short = is_short(self.first, dose_plan(scene))
+        self.usual = settled_course(self.first, self.solver)
+        self.typical = run_once(self.usual.state, self.moved)
 
     def changed(self, case: Case, key: str) -> Outcome:
         """Outcome of a case in which the input `key` was changed."""
-        kept = self.typical.expansion if key.endswith(SAME_STIFFNESS) else None
-        return self._run(case, self.typical, kept)
+        state = self._state(case)
+        if self.short:
+            state = over_exposure(course_of(state, self.solver)).state
+        same = state.mean.shape == self.typical.state.mean.shape
+        kept = self.typical.expansion if same and key.endswith(SAME_STIFFNESS) else None
+        return run_once(state, self.moved, kept)
+
+    def course(self, case: Case) -> Course:
+        """How a changed case comes about."""
+        return course_of(self._state(case), self.solver)
+
+    def _state(self, case: Case) -> State:
+        """Limit cycle of a changed case; of few passes with the layers' properties as they are."""
+        scene, typical = describe(case, self.still), self.typical.state
+        meshed = mesh(scene, coarse=True)
+        before = typical if typical.mean.shape == meshed.grid.shape else None
+        layers = typical.layer_T if self.short else None
+        return solve_state(scene, meshed, self.solver, before, layers, ROUGH)
 
     def change(self, after: Outcome) -> dict[str, float]:
         """Change of every known judged value against the typical case."""
-        old, new = _values(self.typical.judged), _values(after.judged)
+        old, new = self.typical.values, after.values
         return {name: new[name] - old[name] for name in old if name in new}
-
-    def _run(self, case: Case, start: Outcome | None, kept: Expansion | None) -> Outcome:
-        scene = describe(case, self.still)
-        meshed = mesh(scene, coarse=True)
-        before = start.state if start and start.state.mean.shape == meshed.grid.shape else None
-        state = solve_state(scene, meshed, self.solver, before)
-        same = kept if before is not None else None
-        return run_once(state, self.regime, self.moved, same)
-
-
-def _values(judged: tuple[Judged, ...]) -> dict[str, float]:
-    return {line.name: line.value for line in judged if line.value is not None}
 
 
 def spread_inputs(case: Case, moved: bool) -> tuple[Range, ...]:
@@ -81,22 +106,35 @@ def spread_inputs(case: Case, moved: bool) -> tuple[Range, ...]:
     return tuple(r for r in ranges(case) if moved or not r.key.endswith(ELASTIC))
 
 
-def bands(
+@dataclass(frozen=True)
+class Spread:
+    """Band (1) of every judged value and sensor that is known.
+
+    by_input : what each input's low and high end change, by its key
+    """
+
+    bands: Mapping[str, Band]
+    by_input: Mapping[str, tuple[dict[str, float], ...]]
+
+
+def spread_of(
     case: Case, runs: CoarseRuns, tell: Callable[[int, int], None] = lambda *_: None
-) -> Mapping[str, Band]:
-    """Band (1) of every judged value that is known; tell(done, of) after each input."""
+) -> Spread:
+    """Re-solve over every input that carries a range; tell(done, of) after each."""
     inputs = spread_inputs(case, runs.moved)
-    down: dict[str, list[float]] = {}
-    up: dict[str, list[tuple[float, str]]] = {}
+    ends: dict[str, tuple[dict[str, float], ...]] = {}
     for done, one in enumerate(inputs, 1):
         cases = [with_value(case, one.key, end) for end in (one.low, one.high)]
-        ends = [runs.change(runs.changed(other, one.key)) for other in cases]
-        for name in ends[0]:
-            changes = [end.get(name, 0.0) for end in ends]
-            down.setdefault(name, []).append(min(0.0, *changes))
-            up.setdefault(name, []).append((max(0.0, *changes), one.key))
+        ends[one.key] = tuple(runs.change(runs.changed(other, one.key)) for other in cases)
         tell(done, len(inputs))
-    return {name: _band(down[name], up[name]) for name in up}
+    down: dict[str, list[float]] = {}
+    up: dict[str, list[tuple[float, str]]] = {}
+    for key, (first, other) in ends.items():
+        for name in first:
+            changes = first[name], other.get(name, 0.0)
+            down.setdefault(name, []).append(min(0.0, *changes))
+            up.setdefault(name, []).append((max(0.0, *changes), key))
+    return Spread({name: _band(down[name], up[name]) for name in up}, ends)
 
 
 def _band(down: list[float], up: list[tuple[float, str]]) -> Band:

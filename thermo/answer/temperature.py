@@ -1,9 +1,11 @@
 """Temperatures by part: each at its hottest place, and what sensors should read."""
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import NDArray
 
-from thermo.answer.schema import SensorReading, Temperature
+from thermo.answer.schema import Temperature
 from thermo.answer.state import State
 from thermo.mesh import Grid, interpolation
 
@@ -50,20 +52,27 @@ def part_temperatures(state: State) -> dict[str, Temperature]:
     return found
 
 
-def sensor_readings(state: State) -> dict[str, SensorReading]:
-    """Scan mean and highest reading of each sensor, on the lit side of its part."""
+@dataclass(frozen=True)
+class Reading:
+    """What a sensor reads, degC: in the mean, highest, lowest; the nearest node (node, level)."""
+
+    mean: float
+    peak: float
+    low: float
+    near: tuple[int, int]
+
+
+def readings(state: State) -> dict[str, Reading]:
+    """Readings of the case's sensors, on the lit side of their parts."""
     case, grid = state.scene.case, state.meshed.grid
     found = {}
     for name, sensor in case.sensors.items():
-        layer = state.scene.stack.index(sensor.part)
-        level = grid.slabs(layer).start
-        weights = interpolation(grid.plan, np.array([[sensor.x.value], [sensor.y.value]]))
-        mean, peak = (float((weights @ T[level])[0]) - ZERO_C for T in (state.mean, state.peak))
-        found[name] = SensorReading(
-            part=sensor.part,
-            x_mm=1e3 * sensor.x.value,
-            y_mm=1e3 * sensor.y.value,
-            mean_C=mean,
-            peak_C=peak,
-        )
+        level = grid.slabs(state.scene.stack.index(sensor.part)).start
+        place = np.array([[sensor.x.value], [sensor.y.value]])
+        weights = interpolation(grid.plan, place)
+        fields = (state.mean, state.peak, state.lowest)
+        mean, peak, low = (float((weights @ T[level])[0]) - ZERO_C for T in fields)
+        away = np.hypot(*(grid.plan.points - place))
+        away[~state.system.used[:, level]] = np.inf
+        found[name] = Reading(mean, peak, low, (int(away.argmin()), level))
     return found

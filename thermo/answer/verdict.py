@@ -130,7 +130,11 @@ def _lever_text(t: Tried, broken: Sequence[LimitLine]) -> str:
         if line.value is not None
     )
     end = "typical values then keep every known limit" if t.cures else "not enough alone"
-    return f"{t.text}: {effects}, {t.time / 60:.3g} min: {end}"
+    return f"{t.text}: {effects}, {_time(t.time)}: {end}"
+
+
+def _time(s: float) -> str:
+    return f"{s:.0f} s" if s < 120 else f"{s / 60:.3g} min"
 
 
 def _open_reason(line: LimitLine, band: Band | None) -> str:

@@ -12,7 +12,9 @@ A stage's log instead, position p against time, straight between its rows:
     tau_i = dt(y in i)/(N w)  time density of the interval i, w wide, over N passes, s/m (5)
     v = (L/2) / time a pass spends in the middle half of the stroke                     (6)
 
-Places are heights in the field, y = 0 in its middle.  Plain kinematics.
+Places are heights in the field, y = 0 in its middle.  One up-and-down cycle is a period, of two
+passes; its time runs from the lower turning point, in a log from the turn the log starts at, which
+may be either.  Plain kinematics.
 """
 
 from dataclasses import dataclass
@@ -22,12 +24,11 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.interpolate import CubicSpline, PPoly
 
-from thermo.beam.quadrature import gauss_legendre
+from thermo.beam.moments import Moments, cycle_bounds, gauss_panels, time_within
 from thermo.errors import PhysicsError
 
 Array = NDArray[np.float64]
 AT_ONCE = 50_000  # places below edges that are looked at together
-PANEL = 64  # points of a quadrature rule; more places are made of several panels
 FULL_SPEED = 0.9  # share of v that ends a turn-around, reached after its square of s_a
 ACROSS = 400  # intervals of the stroke in which the turn-around is looked for
 
@@ -64,26 +65,50 @@ class Motion:
         return self.stroke / self.speed + self.speed / self.acceleration
 
     @property
+    def period(self) -> float:
+        """Time of one up-and-down cycle, s."""
+        return 2 * self.pass_time
+
+    @property
+    def weights(self) -> Array:
+        """Share of time of each cycle that `place_at` gives: there is one."""
+        return np.ones(1)
+
+    @property
     def effective_stroke(self) -> float:
         """Stroke at full speed that takes as long, m, equation (3)."""
         return self.stroke + self.speed**2 / self.acceleration
 
-    def places(self, step: float) -> tuple[Array, Array]:
-        """Places of the stripe during a pass and the share of time at each (they sum to 1).
+    def place_at(self, time: Array) -> Array:
+        """Place of the stripe at any time (s) since a lower turn, m, (1, times)."""
+        half, a = self.pass_time, self.acceleration
+        way = half - np.abs(np.asarray(time, float) % self.period - half)  # time into the way up
+        slow = np.minimum(way, half - way)  # time from the nearer turn
+        ramp = self.speed / a
+        gone = np.where(slow < ramp, a * slow**2 / 2, self.turn + self.speed * (slow - ramp))
+        return np.asarray(np.copysign(self.stroke / 2 - gone, way - half / 2))[None]
 
-        Gauss-Legendre in time on the even part and on each turn-around, about `step` m apart.
+    def moments(self, step: float) -> Moments:
+        """Moments of the way up, from the lower turn; the way down mirrors it.
+
+        Gauss-Legendre in time on the even part and on each turn-around, about `step` m apart, in
+        the middle of a panel up to pi/2 of that.
         """
-        turn, a = self.turn, self.acceleration
+        turn, v, a = self.turn, self.speed, self.acceleration
         even = max(self.stroke / 2 - turn, 0.0)
-        x, w = _points(int(np.ceil(2 * even / step)) + 8)
-        u, q = _points(int(np.ceil(4 * turn / step)) + 8)
-        slow = (u + 1) / 2 * self.speed / a  # time before the stop
+        x, w = gauss_panels(int(np.ceil(2 * even / step)) + 8)
+        u, q = gauss_panels(int(np.ceil(4 * turn / step)) + 8)
+        slow = (u + 1) / 2 * v / a  # time from the nearer turn
         ends = self.stroke / 2 - a * slow**2 / 2
         place = np.concatenate([-ends, even * x, ends])
-        time = np.concatenate(
-            [q * self.speed / (2 * a), w * even / self.speed, q * self.speed / (2 * a)]
-        )
-        return place, time / time.sum()
+        time = np.concatenate([slow, self.pass_time / 2 + even * x / v, self.pass_time - slow])
+        share = np.concatenate([q * v / (2 * a), w * even / v, q * v / (2 * a)])
+        return Moments(place[None], time / self.period, share[None] / share.sum(), True)
+
+    def places(self, step: float) -> tuple[Array, Array]:
+        """Places of the stripe, those of `moments`, and shares of time at each (they sum to 1)."""
+        found = self.moments(step)
+        return found.place[0], found.share[0]
 
     def time_density(self, edges: Array) -> Array:
         """Time a pass spends in each interval of place per its width, s/m; edges rise, m."""
@@ -119,6 +144,21 @@ class MotionTable:
         """Mean time of one pass, s, with what the stage rests at its ends."""
         return float(self.time[-1] - self.time[0]) / self.passes
 
+    @property
+    def period(self) -> float:
+        """Mean time of one up-and-down cycle, s."""
+        return 2 * self.pass_time
+
+    @cached_property
+    def cycles(self) -> Array:
+        """Times at which its cycles start, and the end of the last one, s; of a pass, its ends."""
+        return cycle_bounds(self.time, (self.place - self.middle) / self.stroke)
+
+    @property
+    def weights(self) -> Array:
+        """Share of time of each cycle, (cycles,)."""
+        return np.asarray(np.diff(self.cycles) / (self.time[-1] - self.time[0]))
+
     @cached_property
     def speed(self) -> float:
         """Harmonic mean speed over the middle half of the stroke, m/s, equation (6)."""
@@ -152,6 +192,36 @@ class MotionTable:
         end = max(len(side) if side.all() else int(side.argmin()) for side in outer)
         return min(float(way[end]) / FULL_SPEED**2, self.stroke / 2)
 
+    def place_at(self, time: Array) -> Array:
+        """Place of the stripe at any time (s) since the turn the log starts at, m, (cycles, times).
+
+        Each cycle is taken at equal phase, whatever its own time; average with `weights`.
+        """
+        phase = np.asarray(time, float) / self.period % 1
+        if self.passes == 1:
+            phase = 1 - np.abs(1 - 2 * phase)
+        within = self.cycles[:-1, None] + np.diff(self.cycles)[:, None] * phase
+        return np.asarray(np.interp(within, self.time, self.place), float)
+
+    def moments(self, step: float) -> Moments:
+        """Moments of all cycles at equal phase, from the turn the log starts at.
+
+        Evenly spaced in time, rests and all, so that the stripe moves by no more than about
+        `step` m from one to the next at its fastest.  A single pass is mirrored.
+        """
+        single = self.passes == 1
+        part = 0.5 if single else 1.0
+
+        def spaced(count: int) -> tuple[Array, Array]:
+            phase = part * (np.arange(count) + 0.5) / count
+            return phase, self.place_at(phase * self.period)
+
+        count = int(np.ceil(part * self.period * self.speed / step)) + 8
+        fastest = np.abs(np.diff(spaced(count)[1])).max()
+        phase, place = spaced(int(np.ceil(count * max(1.0, fastest / step))))
+        share = np.repeat(self.weights[:, None] / len(phase), len(phase), axis=1)
+        return Moments(place, phase, share, single)
+
     def places(self, step: float) -> tuple[Array, Array]:
         """Places of the stripe during a pass and the share of time at each (they sum to 1).
 
@@ -160,7 +230,7 @@ class MotionTable:
         """
         low, high = float(self.place.min()), float(self.place.max())
         edges = np.linspace(low, high, int(np.ceil((high - low) / step)) + 1)
-        spent, first, second = _time_within(self.time, self.place, edges)
+        spent, first, second = time_within(self.time, self.place, edges)
         here = spent > 1e-15 * spent.sum()
         spent, first, second = spent[here], first[here] / spent[here], second[here] / spent[here]
         mean = ((edges[:-1] + edges[1:]) / 2)[here] + first
@@ -170,7 +240,7 @@ class MotionTable:
 
     def time_density(self, edges: Array) -> Array:
         """Time a pass spends in each interval of place per its width, s/m, (5); edges rise, m."""
-        spent = _time_within(self.time, self.place, edges)[0]
+        spent = time_within(self.time, self.place, edges)[0]
         return np.asarray(spent / np.diff(edges) / self.passes)
 
     def duty(self, field: float) -> float:
@@ -182,45 +252,9 @@ Scan = Motion | MotionTable
 STILL = (np.zeros(1), np.ones(1))  # places and shares of a sample that does not move
 
 
-def _time_within(time: Array, place: Array, edges: Array) -> tuple[Array, Array, Array]:
-    """Time in each interval, s, and first and second moment of y - its middle, m s and m2 s."""
-    count, middle, width = len(edges) - 1, (edges[:-1] + edges[1:]) / 2, np.diff(edges)
-    low, high = np.minimum(place[:-1], place[1:]), np.maximum(place[:-1], place[1:])
-    a, b = np.clip(low, edges[0], edges[-1]), np.clip(high, edges[0], edges[-1])
-    inside = ((low >= edges[0]) & (low <= edges[-1])).astype(float)  # for rows at rest
-    spent = np.diff(time) * np.divide(b - a, high - low, out=inside, where=high > low)
-    rate = np.divide(spent, b - a, out=np.zeros_like(a), where=b > a)
-    first = np.clip(np.searchsorted(edges, a, "right") - 1, 0, count - 1)
-    last = np.clip(np.searchsorted(edges, b, "left") - 1, first, count - 1)
-    more, far = last > first, last > first + 1
-    stop = np.where(more, edges[first + 1], b)
-    pieces = (
-        (first, a, stop, np.where(more, rate * (stop - a), spent)),
-        (last[more], edges[last[more]], b[more], (rate * (b - edges[last]))[more]),
-    )
-    across = np.bincount(first[far] + 1, rate[far], count) - np.bincount(
-        last[far], rate[far], count
-    )
-    total = np.clip(across.cumsum(), 0, None) * width
-    moments = [total, np.zeros(count), total * width**2 / 12]
-    for interval, lower, upper, t in pieces:
-        u, w = lower - middle[interval], upper - middle[interval]
-        for k, value in enumerate((1.0, (u + w) / 2, (u**2 + u * w + w**2) / 3)):
-            moments[k] += np.bincount(interval, t * value, count)
-    return moments[0], moments[1], moments[2]
-
-
 def _duty(motion: Scan, field: float) -> float:
     spent = motion.time_density(np.array([-field / 2, field / 2]))[0] * field
     return float(spent / motion.pass_time)
-
-
-def _points(count: int) -> tuple[Array, Array]:
-    """Gauss-Legendre points in (-1, 1) and weights, in panels where there are many."""
-    panels = -(-count // PANEL)
-    x, w = gauss_legendre(-(-count // panels))
-    middle = (2 * np.arange(panels) + 1) / panels - 1
-    return (middle[:, None] + x / panels).ravel(), np.tile(w / panels, panels)
 
 
 def mean_over_scan(

@@ -52,6 +52,20 @@ class AbsorbedPower:
         return abs(float(found) - self.incident) / self.incident
 
 
+@dataclass(frozen=True)
+class LitColumn:
+    """Cells with the same layers above each other, with absorber or without.
+
+    width : lit width of each of the cells in each strip, m, (cells, strips)
+    heat : W/m by ray in every slab, (slabs, heights);  passing : that escapes and passes, by ray
+    """
+
+    cells: Index
+    width: sparse.csr_array
+    heat: Array
+    passing: Array
+
+
 def column_pieces(
     stack: Stack, present: Sequence[bool], covered: bool, cuts: Sequence[Array]
 ) -> list[Piece]:
@@ -92,23 +106,13 @@ def absorbed_power(
     present : (layers, cells) where each layer is present
     corners : of each cell, counter-clockwise, m, (2, 4, cells), not overlapping
     """
-    edges = _strips(beam, stack, corners)
-    open_, dark = _lit_widths(stack, edges, corners)
-    kinds, kind = np.unique(present, axis=1, return_inverse=True)
-    kind = kind.ravel()
-    rows = sum(len(c) - 1 for c in cuts) + 2
-    found = np.zeros((rows, corners.shape[2]))
-    for number, layers in enumerate(kinds.T):
-        for covered, width in ((False, open_), (True, dark)):
-            own = np.flatnonzero((kind == number) & (width.sum(1) > ONE))
-            if not len(own):
-                continue
-            heat, column = column_profiles(stack, beam, layers, covered, cuts)
-            profiles = np.vstack([heat, column.escaped, column.transmitted])
-            found[:, own] += (width[own] @ _mean(beam, profiles, places, edges).T).T
+    edges, columns, met = lit_columns(stack, beam, cuts, present, corners)
+    found = np.zeros((sum(len(c) - 1 for c in cuts) + 2, corners.shape[2]))
+    for column in columns:
+        profiles = np.vstack([column.heat, column.passing])
+        found[:, column.cells] += (column.width @ _mean(beam, profiles, places, edges).T).T
     incident = beam.on_mask * stack.lit_width
-    met = (open_ + dark) @ _mean(beam, beam.power.sum(1)[None], places, edges)[0]
-    beside = incident - float(met.sum())
+    beside = incident - float((met @ _mean(beam, beam.power.sum(1)[None], places, edges)[0]).sum())
     power = AbsorbedPower(
         found[:-2], float(found[-2].sum()), float(found[-1].sum()), beside, incident
     )
@@ -117,6 +121,31 @@ def absorbed_power(
     if not beside >= -BOOK * incident:
         raise SolveError(f"cells overlap: they meet {1 - beside / incident:.4g} times the beam")
     return power
+
+
+def lit_columns(
+    stack: Stack,
+    beam: WhiteBeam,
+    cuts: Sequence[Array],
+    present: NDArray[np.bool_],
+    corners: Array,
+) -> tuple[Array, list[LitColumn], sparse.csr_array]:
+    """Edges of strips along x (m), what is lit in them, and the lit width of all cells in each.
+
+    Arguments as those of `absorbed_power`.
+    """
+    edges = _strips(beam, stack, corners)
+    open_, dark = _lit_widths(stack, edges, corners)
+    kinds, kind = np.unique(present, axis=1, return_inverse=True)
+    found = []
+    for number, layers in enumerate(kinds.T):
+        for covered, width in ((False, open_), (True, dark)):
+            own = np.flatnonzero((kind.ravel() == number) & (width.sum(1) > ONE))
+            if len(own):
+                heat, column = column_profiles(stack, beam, layers, covered, cuts)
+                passing = np.vstack([column.escaped, column.transmitted])
+                found.append(LitColumn(own, width[own], heat, passing))
+    return edges, found, open_ + dark
 
 
 def _mean(beam: WhiteBeam, profiles: Array, places: tuple[Array, Array], edges: Array) -> Array:

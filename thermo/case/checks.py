@@ -10,7 +10,7 @@ from math import hypot
 from typing import Any
 
 from thermo.case.faults import Refusal, nearest
-from thermo.case.fits import fit_refusals, sensor_room
+from thermo.case.fits import fit_refusals, frame_opening, sensor_room
 from thermo.case.needed import needed_refusals
 from thermo.case.pattern import Outline
 from thermo.case.schema import Sensor
@@ -155,7 +155,10 @@ def _sensors(tree: Tree) -> Iterator[Refusal]:
                 f"unknown part '{shown(part)}'; allowed: {allowed}; {nearest(part, parts)}",
             )
             continue
-        yield from _off_part(name, part, sensor, sensor_room(tree, part))
+        off = list(_off_part(name, part, sensor, sensor_room(tree, part)))
+        yield from off
+        if part == "frame" and not off:
+            yield from _in_opening(name, sensor, frame_opening(tree))
 
 
 def _off_part(name: str, part: str, sensor: Any, room: Outline) -> Iterator[Refusal]:
@@ -175,3 +178,13 @@ def _off_part(name: str, part: str, sensor: Any, room: Outline) -> Iterator[Refu
                 f"{place * 1e3:.6g} mm is off the {shown(part)}; allowed: -{half * 1e3:.6g} .. "
                 f"{half * 1e3:.6g} mm from the middle; move the sensor",
             )
+
+
+def _in_opening(name: str, sensor: Any, opening: Outline) -> Iterator[Refusal]:
+    x, y = (min(map(abs, span(dig(sensor, axis), Sensor, axis))) for axis in "xy")
+    if opening.covers(x, y):
+        yield (
+            ("sensors", name, "part"),
+            f"{x * 1e3:.6g}, {y * 1e3:.6g} mm from the middle lies in the frame's opening "
+            f"({opening}); move the sensor outwards, or name the membrane",
+        )

@@ -14,7 +14,7 @@ from thermo.case.nesting import Nest, clearance, nest
 from thermo.case.pattern import Outline, disc
 from thermo.case.tree import PARTS, Tree, dig, sizes_of, values_at
 
-__all__ = ["fit_refusals", "sensor_room"]
+__all__ = ["fit_refusals", "frame_opening", "sensor_room"]
 
 Sizes = Mapping[str, float]  # m, by key
 FITS = [  # what must lie inside what, and why
@@ -32,6 +32,11 @@ def sensor_room(tree: Tree, part: str) -> Outline:
     table["frame"] = "mask.frame"
     outline = _outline(_sizes(tree, LOW), table.get(part, "sample"))
     return disc(INSIDE * outline.diameter) if outline.is_round else outline
+
+
+def frame_opening(tree: Tree) -> Outline:
+    """Where the frame is open: the clear membrane."""
+    return _outline(_sizes(tree, HIGH), "mask.membrane")
 
 
 def fit_refusals(tree: Tree) -> Iterator[Refusal]:

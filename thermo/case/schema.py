@@ -69,9 +69,13 @@ class Chamber(Part):
 
 
 class Gap(Part):
-    """Proximity gap between absorber and resist."""
+    """Proximity gap between absorber and resist.
+
+    emissivity : of both faces together, 1/(1/e1 + 1/e2 - 1); without it radiation is left out
+    """
 
     width: Annotated[Quantity, *within("length", "1 um", "10 mm")]
+    emissivity: Annotated[Quantity, *within("ratio", "0", "1")] | None = None
 
 
 class Sensor(Part):

@@ -93,6 +93,7 @@ held = "clamped"                  # or "free": may the frame grow
 
 [gap]
 width = "120 um"                  # proximity gap, absorber to resist
+# emissivity = "0.4"              # of both faces together: counts below about 1 mbar
 
 [sample]
 width = "64 mm"

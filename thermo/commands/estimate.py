@@ -33,6 +33,9 @@ def estimate(
     refine: Refine = 0,
     still: Still = False,
     photons: Photons = 0,
+    check_cycle: Annotated[
+        bool, typer.Option("--check-cycle", help="March through the limit cycle in time too.")
+    ] = False,
 ) -> None:
     """Estimate an exposure: print the answer and write it with fields and picture to DIR."""
     from thermo.case import read_case
@@ -45,7 +48,7 @@ def estimate(
     with _progress() as tell:
         from thermo.answer import run
 
-        result = run(read, refine, still, tell, photons)
+        result = run(read, refine, still, tell, photons, check_cycle)
     write_results(result, read, folder)
     print(result.answer.to_json() if json else answer_text(result.answer), end="")
     print(f"written to {folder}", file=sys.stderr)

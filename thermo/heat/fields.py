@@ -6,7 +6,7 @@ from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.constants import R
+from scipy.constants import R, Stefan_Boltzmann
 
 from thermo.case.stack import Layer, Stack
 from thermo.heat.gap import gap_conductance
@@ -19,10 +19,14 @@ Metal = Literal["islands", "connected"]
 
 @dataclass(frozen=True)
 class Gas:
-    """The chamber gas in the gap: pressure (Pa) and accommodation on mask and sample."""
+    """The chamber gas in the gap: pressure (Pa) and accommodation on mask and sample.
+
+    emissivity : of both faces together, for the radiation beside it, 4 sigma T^3 e
+    """
 
     pressure: float
     accommodation: tuple[float, float]
+    emissivity: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -92,7 +96,8 @@ def _mixed_conductance(stack: Stack, gap: Layer, coverage: Array, T: float, gas:
     assert g is not None
     k = gap.material.conductivity(T)
     near, far = gap_conductance(d, k, T, gas.pressure, M(T), g(T), gas.accommodation)
-    return np.asarray(coverage * near + (1 - coverage) * far)
+    radiated = 4 * Stefan_Boltzmann * T**3 * gas.emissivity
+    return np.asarray(coverage * near + (1 - coverage) * far + radiated)
 
 
 def _capacity(material: Material, T: float, p: float) -> float:

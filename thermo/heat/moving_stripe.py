@@ -12,9 +12,8 @@ apart.  (1) falls apart into wave numbers kappa_n = pi n/Lambda, each a tridiago
 
 Exact in the middle of the stroke of a laterally even stack, where up and down mirror each other.
 Elsewhere (2) thinks of a pair as two stripes that run the same way and never stop, which is too
-high where the stripe turns.  A cold edge ahead (a thick frame that holds the membrane's rim) is
-taken into account by its image, `cold_edge`.  Limits: a membrane alone gives the fin equation in
-the moving frame, one layer without conduction along y gives its pulse train.
+high where the stripe turns.  A check by hand beside the limit cycle.  Limits: a membrane alone
+gives the fin equation in the moving frame, one layer without conduction along y its pulse train.
 """
 
 from dataclasses import dataclass
@@ -61,37 +60,6 @@ class StripeCycle:
         return self.peak - self.mean
 
 
-@dataclass(frozen=True)
-class ColdEdge:
-    """What a cold edge leaves of the temperature that a sheet's own heat makes.
-
-    slabs : which slabs' heat spreads in the sheet, (slabs,)
-    front : share left of a pass while it is there, (pairs,)
-    trail : share left of what the pass before it left behind, (pairs,)
-    """
-
-    slabs: NDArray[np.bool_]
-    front: Array
-    trail: Array
-
-
-def cold_edge(
-    slabs: NDArray[np.bool_], kt: float, capacity: float, h: float, speed: float, away: Array
-) -> ColdEdge:
-    """Shares left at distances (m) from an edge that holds its temperature, as a thick frame does.
-
-    share = 1 - exp(-2 r d),   r = (D +- C v)/(2 k t),   D = sqrt((C v)^2 + 4 k t h)
-
-    An equal stripe of opposite sign runs towards the edge from the other side: over 2 d it has
-    decayed with the rate of a line source ahead of it (+) or behind it (-).
-    kt in W/K, capacity C in J/(m2 K), h in W/(m2 K).  Derived (fin equation in the moving frame).
-    """
-    Cv, d = capacity * speed, np.clip(away, 0, None)
-    D = np.sqrt(Cv**2 + 4 * kt * h)
-    front, trail = (1 - np.exp(-(D + sign * Cv) / kt * d) for sign in (1, -1))
-    return ColdEdge(slabs, np.asarray(front), np.asarray(trail))
-
-
 def stripe_pairs(
     column: Column,
     height: Array,
@@ -100,7 +68,6 @@ def stripe_pairs(
     speed: float,
     period: float,
     apart: Array,
-    edge: ColdEdge | None = None,
 ) -> StripeCycle:
     """Cycle of a column under a stripe whose passes come in pairs, equation (2).
 
@@ -109,21 +76,13 @@ def stripe_pairs(
     light : dose rate by ray, any unit, (heights,): the weight of the temperature while printing
     speed : m/s;  period : speed times the time of one pass, m
     apart : delta, speed times the time between the two passes of a pair, m, (pairs,)
-    edge : a cold edge ahead, at a distance of its own for each pair
     """
     spread = np.sqrt((light * height**2).sum() / light.sum())
     count = int(np.ceil(HARMONICS * period / (np.pi * spread)))
     kappa: Array = np.asarray(np.pi * np.arange(count + 1) / period, float)
     phase = np.exp(-1j * np.outer(height, kappa))
     first = np.exp(-1j * np.outer(apart, kappa))
-    both = [(heat, 1 + first)]
-    if edge is not None:
-        sheet = edge.slabs[:, None] * heat
-        left = edge.front[:, None] + edge.trail[:, None] * first
-        both = [(heat - sheet, 1 + first), (sheet, left)]
-    T = np.zeros((len(heat) + 1, len(apart), len(kappa)), complex)
-    for q, pair in both:
-        T += _response(column, kappa, speed, q @ phase / (2 * period))[:, None, :] * pair
+    T = _response(column, kappa, speed, heat @ phase / (2 * period))[:, None, :] * (1 + first)
     weight = (light @ phase) * (1 + first)
     shift = 2 * (T[..., 1:] * (weight[:, 1:].conj() / weight[:, :1].real)).sum(-1)
     samples = max(SAMPLES, 8 * count)

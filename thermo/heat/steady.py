@@ -1,13 +1,12 @@
-"""Steady temperature of the stack for a constant source, and how long it takes to settle.
+"""Steady temperature of the stack for a constant source.
 
     -div(k grad T) = q in the cells,   -k dT/dn = h (T - T_sink) on the films         (1)
-    K x = f,   tau = (y.C y)/(y.C x) with K y = C x                                   (2)
 
 Solved for the rise above the coldest sink.  Heat in must equal heat out through the films to
 1e-8, and the relative residual must be 1e-10; else SolveError.  Side walls lose nothing.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,7 +27,6 @@ from thermo.solve import (
 
 Array = NDArray[np.float64]
 BALANCE = 1e-8  # heat out over heat in, off 1
-ROUGH = 1e-4  # relative residual of the solves for the slowest time
 
 
 @dataclass(frozen=True)
@@ -52,7 +50,8 @@ class Steady:
 class HeatSystem:
     """Equation (1) on the nodes of a grid; fields of unknowns are (nodes, levels).
 
-    K : conduction and films, W/K;  faces : W/K of each film at each plan node, (nodes,)
+    K : conduction and films, W/K;  C : heat capacity lumped at the nodes, J/K, (nodes, levels)
+    faces : W/K of each film at each plan node, (nodes,)
     used : nodes that exist, (nodes, levels);  coldest : K, what rises are counted from
     even : K once more where every layer and film is the same all over a grid of lines, else None
     """
@@ -60,6 +59,7 @@ class HeatSystem:
     grid: Grid
     plan: PlanMatrices
     K: LayeredOperator
+    C: Array
     used: NDArray[np.bool_]
     films: tuple[Film, ...]
     faces: tuple[Array, ...]
@@ -73,15 +73,20 @@ class HeatSystem:
 
     def load(self, cell: Array) -> Array:
         """Cell values (slabs, cells) shared among their corners, (nodes, levels)."""
-        per_slab = self.plan.parting @ np.ascontiguousarray(cell.T) / 2
-        load = np.zeros(self.K.shape)
-        load[:, :-1] += per_slab
-        load[:, 1:] += per_slab
-        return load
+        return shared(self.plan, cell)
 
     def on_levels(self, x: Array) -> Array:
         """Unknowns as a nodal field (levels, nodes), nan where there is nothing."""
         return np.where(self.used, x, np.nan).T
+
+
+def shared(plan: PlanMatrices, cell: Array) -> Array:
+    """Cell values (slabs, cells) shared among their corners, (nodes, levels)."""
+    per_slab = plan.parting @ np.ascontiguousarray(cell.T) / 2
+    found = np.zeros((plan.nodes, len(cell) + 1))
+    found[:, :-1] += per_slab
+    found[:, 1:] += per_slab
+    return found
 
 
 def heat_system(
@@ -98,8 +103,9 @@ def heat_system(
     used = grid.node_used.T
     _check_way_out(K, used, grid)
     coldest = min(film.sink for film in films)
+    C = shared(plan, fields.capacity * live * grid.plan.areas * grid.heights[:, None])
     even = _even(grid, plan, fields, films)
-    return HeatSystem(grid, plan, K, used, films, faces, coldest, even)
+    return HeatSystem(grid, plan, K, C, used, films, faces, coldest, even)
 
 
 def steady(system: HeatSystem, heat: Array, solver: Solver, guess: Array | None = None) -> Steady:
@@ -124,23 +130,6 @@ def steady(system: HeatSystem, heat: Array, solver: Solver, guess: Array | None 
         raise SolveError(f"heat balance is off by {balance:.1e}, allowed {BALANCE:.0e}")
     T = coldest + system.on_levels(solution.x)
     return Steady(T, out, balance, solution, system.unknowns)
-
-
-def slowest_time(system: HeatSystem, fields: Fields, rise: Array, solver: Solver) -> float:
-    """Time constant of the slowest mode, s, by inverse iteration (2) from a rise (levels, nodes).
-
-    fields.capacity gives the lumped heat capacity C.  Three steps from the steady rise: right to
-    about 1 %, from below.
-    """
-    content = fields.capacity * np.where(system.grid.active, system.grid.plan.areas, 0.0)
-    C = system.load(content * system.grid.heights[:, None])
-    x = np.where(system.used, rise.T, 0.0)
-    rough, tau = replace(solver, tolerance=ROUGH), 0.0
-    for _ in range(3):
-        y = rough.solve(system.K, C * x, tau * x if tau else None, system.even).x
-        tau = float((y * C * y).sum() / (y * C * x).sum())
-        x = y / np.abs(y).max()
-    return tau
 
 
 def _even(

@@ -11,6 +11,7 @@ from thermo.answer import Result
 from thermo.case import Case
 from thermo.errors import WarmstackError, shown
 from thermo.show.fields import write_fields
+from thermo.show.in_time import write_in_time
 from thermo.show.picture import write_section
 from thermo.show.text import answer_text
 
@@ -67,6 +68,7 @@ def _write(result: Result, case: Case, folder: Path) -> None:
         (work / "case.toml").write_text(case.text, encoding="utf-8")
         write_fields(result, work)
         write_section(result, work / "section.png")
+        write_in_time(result, work)
         for table in case.tables.values():
             _free(work, table.path).write_text(table.text, encoding="utf-8")
         if case.plan is not None:

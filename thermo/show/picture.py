@@ -30,8 +30,7 @@ def write_section(result: Result, path: Path) -> None:
     drawn = _drawn_levels(state)
     _section(section, state, x, drawn)
     _profile(profile, state, node, drawn)
-    settled = " (if it went on until settled)" if result.answer.regime == "few_passes" else ""
-    figure.suptitle(shorten(result.answer.case.title, 90) + settled)
+    figure.suptitle(shorten(result.answer.case.title, 90))
     figure.savefig(path, dpi=150)
 
 
@@ -111,7 +110,7 @@ def _profile(axes: Axes, state: State, node: int, drawn: Array) -> None:
     curves = [(state.peak, "-", "steady")]
     if state.scene.motion is not None:
         curves = [
-            (state.mean, "--", "scan mean"),
+            (state.mean, "--", "mean in time"),
             (state.printing, ":", "while printing"),
             (state.peak, "-", "peak"),
         ]

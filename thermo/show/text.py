@@ -17,6 +17,8 @@ def answer_text(answer: Answer) -> str:
         _dose(answer),
         [] if answer.photons is None else photon_rows(answer.photons),
         _temperatures(answer),
+        _in_time(answer),
+        _sensors(answer),
         _limits(answer),
         _placement(answer),
         _checks(answer),
@@ -43,7 +45,7 @@ def _power(a: Answer) -> list[str]:
     return [
         f"Power     open column, W/cm:  {column}",
         f"          heat by part, W:    {heat}",
-        f"          leaves by, W:       {out}",
+        f"          leaves by, settled: {out}",
     ]
 
 
@@ -61,9 +63,9 @@ def _dose(a: Answer) -> list[str]:
 
 
 def _temperatures(a: Answer) -> list[str]:
-    if not a.temperature:
-        return []
-    rows = ["Temperature, degC, of each part at the place where its peak is highest"]
+    whole = a.regime == "few_passes" or "from cold" in a.regime_reason
+    what = "over the whole exposure" if whole else "settled"
+    rows = [f"Temperature, degC, {what}, of each part at the place where its peak is highest"]
     rows.append(f"{'':20}{'mean':>7}{'printing':>10}{'peak':>7}   x, y in mm")
     for part, t in a.temperature.items():
         x, y, _ = t.where_mm
@@ -71,8 +73,50 @@ def _temperatures(a: Answer) -> list[str]:
             f"  {part:<18}{t.mean_C:7.1f}{t.dose_weighted_C:10.1f}{t.peak_C:7.1f}   "
             f"{x:+.0f}, {y:+.0f}"
         )
+    return rows
+
+
+def _in_time(a: Answer) -> list[str]:
+    """The exposure in time: settling, worst moment, cool-down, speed."""
+    c, rows = a.course, []
+    if a.settle_s is not None and a.dose_share_before_settling is not None:
+        first = f"In time   settles to 2 % in {duration(a.settle_s)}"
+        if c.dummy_passes is not None:
+            first += (
+                f", {c.dummy_passes} passes and {a.dose_share_before_settling:.2g} of the dose; as "
+                "many given beside the print would keep the warm-up out of it"
+            )
+        rows.append(first)
+    rows.append(
+        f"          hottest moment: resist {c.resist_worst_C:.1f} degC after "
+        f"{duration(c.resist_worst_s)}, mask {c.mask_worst_C:.1f} degC after "
+        f"{duration(c.mask_worst_s)}; ring at {c.current_at_end_mA:.0f} mA at the end"
+    )
+    cold = f", is within 1 K of cold after {duration(c.cool_s)}" if c.cool_s > 0 else ""
+    rows.append(
+        f"          when the shutter closes that place of the resist is at {c.cool_from_C:.1f} "
+        f"degC; its rise halves in {duration(c.cool_half_s)}{cold}"
+    )
+    r = a.resist_in_time
+    if r is not None and r.above_limit:
+        rows.append(
+            f"          the hottest resist is above its limit {r.above_limit:.0%} of the time"
+        )
+    if a.speed is not None:
+        rows.append(f"          speed: {a.speed.text}")
+    return rows
+
+
+def _sensors(a: Answer) -> list[str]:
+    if not a.sensors:
+        return []
+    rows = [f"{'Sensors, degC':<20}{'cold':>7}{'mean':>8}{'highest':>9}   alarm"]
     for name, s in a.sensors.items():
-        rows.append(f"  sensor {name:<11}{s.mean_C:7.1f}{'':10}{s.peak_C:7.1f}   on {s.part}")
+        alarm = f"above {s.high_C:.1f}"
+        if s.low_C is not None:
+            alarm = f"below {s.low_C:.1f} or {alarm}, once settled ({duration(s.settled_s)})"
+        rows.append(f"  {name:<18}{s.cold_C:7.1f}{s.mean_C:8.1f}{s.peak_C:9.1f}   {alarm}")
+        rows.append(f"      on {s.part}: {s.tells}")
     return rows
 
 
@@ -136,10 +180,21 @@ def _checks(a: Answer) -> list[str]:
             f" column, all its heat straight down); finite elements {h.fe_rise_K:.3g} K, lower by"
             " what spreads and leaves elsewhere"
         )
+    if a.cycle is not None:
+        y = a.cycle
+        rows.append(
+            f"          limit cycle: {y.harmonics} harmonics, at most {y.most_iterations} "
+            f"iterations each, right to {y.error_K:.2g} K, to ten times that at the turns"
+        )
+        if y.march_K is not None:
+            rows.append(
+                f"          limit cycle against marching in time (coarse mesh): {y.march_K:.2g} K "
+                "at most, highest and lowest of every node"
+            )
     if m.difference_on_refinement:
         diff = ", ".join(_changed(k, v) for k, v in m.difference_on_refinement.items())
         bands = " (counted in the bands)" if a.limits else ""
-        rows.append(f"          against a mesh with twice the spacing{bands}: {diff}")
+        rows.append(f"          against a mesh of twice the spacing or more{bands}: {diff}")
     return rows
 
 

@@ -17,6 +17,8 @@ def wrapped(rows: list[str]) -> list[str]:
 
 def duration(s: float) -> str:
     """A time in the unit in which it is spoken of."""
+    if s < 9.95:
+        return f"{s:.2g} s"
     if s < 120:
         return f"{s:.0f} s"
     if s < 7200:

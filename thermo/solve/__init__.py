@@ -1,8 +1,16 @@
 """Linear algebra on layered grids; knows no physics."""
 
+from thermo.solve.compiled import compiled
+from thermo.solve.graph import PlanGraph
 from thermo.solve.layered import Integration, PlanMatrices, layered_operator, plan_matrices
-from thermo.solve.linear import TOLERANCE, Solution, Solver, solved_directly
-from thermo.solve.multigrid import Multigrid
+from thermo.solve.linear import (
+    TOLERANCE,
+    Solution,
+    Solver,
+    conjugate_gradients,
+    solved_directly,
+)
+from thermo.solve.multigrid import Multigrid, Shifts
 from thermo.solve.operator import LayeredOperator
 from thermo.solve.separable import Separable
 
@@ -11,10 +19,14 @@ __all__ = [
     "Integration",
     "LayeredOperator",
     "Multigrid",
+    "PlanGraph",
     "PlanMatrices",
     "Separable",
+    "Shifts",
     "Solution",
     "Solver",
+    "compiled",
+    "conjugate_gradients",
     "layered_operator",
     "plan_matrices",
     "solved_directly",

@@ -15,7 +15,7 @@ from thermo.solve.operator import LayeredOperator
 
 Mask = NDArray[np.bool_]
 FEWEST = 40  # plan nodes below which all lines are solved at once
-FEWER = 0.72  # share of the nodes that a coarser grid of lines may keep
+FEWER = 0.55  # share of the nodes that a coarser grid of lines may keep
 WIDEN = 1.1  # how much wider the wanted spacing becomes while a grid keeps more than that
 STALLED = 0.9  # share of the nodes from which on coarsening is given up
 

@@ -40,6 +40,13 @@ class PlanGraph:
         A.sort_indices()
         return int32(A.indptr), int32(A.indices), A.data
 
+    def at_ends(self, per_edge: Array) -> Array:
+        """Sum of a value per coupling over the couplings of each node, (nodes, levels)."""
+        start, _, edge = self.rows
+        ones = np.ones(len(edge), per_edge.dtype)
+        shape = (self.nodes, self.ends.shape[1])
+        return np.asarray(sparse.csr_array((ones, edge, start), shape=shape) @ per_edge)
+
 
 @dataclass(frozen=True)
 class Coarsening:
@@ -53,6 +60,12 @@ class Coarsening:
     up: sparse.csr_array
     gather: sparse.csr_array
     coarse: PlanGraph
+
+    @property
+    def nbytes(self) -> int:
+        """Memory of what leads there and back."""
+        parts = (self.up, self.down, self.gather)
+        return sum(m.data.nbytes + m.indices.nbytes + m.indptr.nbytes for m in parts)
 
     @cached_property
     def down(self) -> sparse.csr_array:

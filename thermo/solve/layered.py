@@ -134,7 +134,7 @@ def layered_operator(
     K = LayeredOperator(plan.graph, side, link, np.zeros_like(link), cross)
     if cross is None:
         return K
-    return LayeredOperator(plan.graph, side, link - K.at_ends(cross), K.loss, cross)
+    return LayeredOperator(plan.graph, side, link - K.graph.at_ends(cross), K.loss, cross)
 
 
 def _up_to_last(slabs: Array) -> Array:

@@ -130,10 +130,12 @@ def conjugate_gradients(
     enough: float,
     most: int,
     guess: Field | None = None,
+    close: float = 0.0,
 ) -> tuple[Field, int]:
     """Iterate until the residual's norm is `enough`, at most `most` times; x and iterations.
 
     The multigrid sees residuals scaled to about 1, whatever the unit of heat.
+    close : or until one cycle would move no unknown by more than this; that step is then taken
     """
     kind = np.result_type(b, K.loss)
     x = np.zeros(b.shape, kind) if guess is None else guess.astype(kind)
@@ -145,6 +147,9 @@ def conjugate_gradients(
         if size <= enough:
             return x, count
         z = multigrid.cycle(scaled)
+        if close > 0 and size * loops.largest(z) <= close:
+            x += size * z
+            return x, count + 1
         product = loops.product(r, z)
         loops.turn(p, z, kind.type(product / before))
         before = product

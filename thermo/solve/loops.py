@@ -2,31 +2,19 @@
 
 A nodal field is (nodes, levels): the levels of one node lie side by side in memory, so that a loop
 over them runs in the processor's vector units and one neighbour is looked up once for all levels.
+In a multigrid cycle a complex field is (nodes, parts, levels), real and imaginary part apart, for
+the same reason; a real one has one part.
 Node i has the neighbours `neighbour[start[i]:start[i + 1]]`, ascending, over the plan edges
 `edge[...]`; the arrays of an operator are explained in `operator.py`.
 """
 
-from collections.abc import Callable
-from typing import Any, ParamSpec, TypeVar, cast
+from typing import Any
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
-QUICK = {"contract", "arcp", "nsz"}  # multiply-add in one step; nan stays nan
-Args = ParamSpec("Args")
-Out = TypeVar("Out")
-Values = NDArray[Any]  # real or complex, single or double
-Index = NDArray[np.int32]
-
-
-def compiled(loop: Callable[Args, Out]) -> Callable[Args, Out]:
-    """The loop compiled when first called, kept on disk for the next run where there is room."""
-    try:
-        made = njit(cache=True, fastmath=QUICK)(loop)
-    except RuntimeError:  # no folder that can be written
-        made = njit(fastmath=QUICK)(loop)
-    return cast(Callable[Args, Out], made)
+from thermo.solve.compiled import Index, Values, compiled
+from thermo.solve.lines import solve_line
 
 
 @compiled
@@ -70,56 +58,6 @@ def add_cross(
 
 
 @compiled
-def factor_lines(
-    start: Index,
-    edge: Index,
-    side: Values,
-    link: Values,
-    loss: Values,
-    ratio: Values,
-    pivot: Values,
-) -> bool:
-    """Factors of every line's tridiagonal part T = L D L^T: `pivot` holds 1/D, `ratio` -L.
-
-    What leaves a node other than down the line is carried from level to level as a sum of
-    positive numbers, never as a difference of large ones: a micrometre of metal (1e8 W/(m2 K)
-    across) then hides no film of 10 W/(m2 K), not even in single precision.
-    Returns False where a pivot is not positive.
-    """
-    nodes, levels = loss.shape
-    leaves = loss[0].copy()
-    for i in range(nodes):
-        for z in range(levels):
-            leaves[z] = loss[i, z]
-        for k in range(start[i], start[i + 1]):
-            for z in range(levels):
-                leaves[z] += side[edge[k], z]
-        rest = leaves[0] * 0
-        for z in range(levels):
-            rest = rest + leaves[z]
-            d = rest + link[i, z]
-            if d == 0:  # nothing there
-                d = d + 1
-            if not d.real > 0:
-                return False
-            pivot[i, z] = 1 / d
-            ratio[i, z] = link[i, z] / d
-            rest = rest * (link[i, z] / d)
-    return True
-
-
-@compiled
-def solve_line(i: int, ratio: Values, pivot: Values, y: Values, x: Values) -> None:
-    """x[i] = T^-1 y for the line of node i; y is spent."""
-    levels = len(y)
-    for z in range(1, levels):
-        y[z] += ratio[i, z - 1] * y[z - 1]
-    x[i, levels - 1] = y[levels - 1] * pivot[i, levels - 1]
-    for z in range(levels - 2, -1, -1):
-        x[i, z] = y[z] * pivot[i, z] + ratio[i, z] * x[i, z + 1]
-
-
-@compiled
 def sweep_down_from_zero(
     start: Index,
     neighbour: Index,
@@ -131,17 +69,17 @@ def sweep_down_from_zero(
     x: Values,
 ) -> None:
     """Gauss-Seidel over the lines in ascending order, from x = 0."""
-    nodes, levels = b.shape
-    y = b[0].copy()
+    nodes, parts, levels = b.shape
+    y = np.empty((parts, levels), b.dtype)
     for i in range(nodes):
-        for z in range(levels):
-            y[z] = b[i, z]
+        y[:] = b[i]
         for k in range(start[i], start[i + 1]):
             j, e = neighbour[k], edge[k]
             if j > i:
                 break
-            for z in range(levels):
-                y[z] += side[e, z] * x[j, z]
+            for c in range(parts):
+                for z in range(levels):
+                    y[c, z] += side[e, z] * x[j, c, z]
         solve_line(i, ratio, pivot, y, x)
 
 
@@ -158,8 +96,8 @@ def restrict_residual(
     coarse: Values,
 ) -> None:
     """coarse = P^T (b - K x) after `sweep_down_from_zero`: only later neighbours are left in it."""
-    nodes, levels = x.shape
-    r = x[0].copy()
+    nodes, parts, levels = x.shape
+    r = np.empty((parts, levels), x.dtype)
     coarse[:] = 0
     for i in range(nodes):
         r[:] = 0
@@ -167,11 +105,13 @@ def restrict_residual(
             j, e = neighbour[k], edge[k]
             if j < i:
                 break
-            for z in range(levels):
-                r[z] += side[e, z] * x[j, z]
+            for c in range(parts):
+                for z in range(levels):
+                    r[c, z] += side[e, z] * x[j, c, z]
         for k in range(p_start[i], p_start[i + 1]):
-            for z in range(levels):
-                coarse[p_node[k], z] += p_share[k] * r[z]
+            for c in range(parts):
+                for z in range(levels):
+                    coarse[p_node[k], c, z] += p_share[k] * r[c, z]
 
 
 @compiled
@@ -179,11 +119,12 @@ def add_prolonged(
     p_start: Index, p_node: Index, p_share: Values, coarse: Values, x: Values
 ) -> None:
     """x += P coarse."""
-    nodes, levels = x.shape
+    nodes, parts, levels = x.shape
     for i in range(nodes):
         for k in range(p_start[i], p_start[i + 1]):
-            for z in range(levels):
-                x[i, z] += p_share[k] * coarse[p_node[k], z]
+            for c in range(parts):
+                for z in range(levels):
+                    x[i, c, z] += p_share[k] * coarse[p_node[k], c, z]
 
 
 @compiled
@@ -198,16 +139,35 @@ def sweep_up(
     x: Values,
 ) -> None:
     """Gauss-Seidel over the lines in descending order."""
-    nodes, levels = b.shape
-    y = b[0].copy()
+    nodes, parts, levels = b.shape
+    y = np.empty((parts, levels), b.dtype)
     for i in range(nodes - 1, -1, -1):
-        for z in range(levels):
-            y[z] = b[i, z]
+        y[:] = b[i]
         for k in range(start[i], start[i + 1]):
             j, e = neighbour[k], edge[k]
-            for z in range(levels):
-                y[z] += side[e, z] * x[j, z]
+            for c in range(parts):
+                for z in range(levels):
+                    y[c, z] += side[e, z] * x[j, c, z]
         solve_line(i, ratio, pivot, y, x)
+
+
+@compiled
+def part(x: Values, parts: Values) -> None:
+    """Real and imaginary part of x (nodes, levels) to parts (nodes, 2, levels)."""
+    nodes, levels = x.shape
+    for i in range(nodes):
+        for z in range(levels):
+            parts[i, 0, z] = x[i, z].real
+            parts[i, 1, z] = x[i, z].imag
+
+
+@compiled
+def join(parts: Values, x: Values) -> None:
+    """x (nodes, levels) from its real and imaginary part (nodes, 2, levels)."""
+    nodes, levels = x.shape
+    for i in range(nodes):
+        for z in range(levels):
+            x[i, z] = complex(parts[i, 0, z], parts[i, 1, z])
 
 
 @compiled
@@ -244,6 +204,19 @@ def advance(
             scaled[i, z] = scale * r[i, z]
             sums[z] += r[i, z].real ** 2 + r[i, z].imag ** 2
     return float(np.sqrt(sums.sum()))
+
+
+@compiled
+def largest(x: Values) -> float:
+    """Largest |x|; nan where one is."""
+    nodes, levels = x.shape
+    most = 0.0
+    for i in range(nodes):
+        for z in range(levels):
+            square = x[i, z].real ** 2 + x[i, z].imag ** 2
+            if not square <= most:
+                most = square
+    return float(np.sqrt(most))
 
 
 @compiled

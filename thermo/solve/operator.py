@@ -60,9 +60,9 @@ class LayeredOperator:
         """K_ii, (nodes, levels)."""
         d = self.loss + self.link
         d[:, 1:] += self.link[:, :-1]
-        d = d + self.at_ends(self.side)
+        d = d + self.graph.at_ends(self.side)
         if self.cross is not None:
-            slant = self.at_ends(self.cross)
+            slant = self.graph.at_ends(self.cross)
             d = d + slant
             d[:, 1:] += slant[:, :-1]
         return d
@@ -75,7 +75,7 @@ class LayeredOperator:
         """The same without cross couplings: each is split into one across and one along a line."""
         if self.cross is None:
             return self
-        side, link = self.side + self.cross, self.link + self.at_ends(self.cross)
+        side, link = self.side + self.cross, self.link + self.graph.at_ends(self.cross)
         side[:, 1:] += self.cross[:, :-1]
         return LayeredOperator(self.graph, side, link, self.loss)
 
@@ -99,10 +99,3 @@ class LayeredOperator:
         parent = np.arange(self.link.size)
         loops.join_parts(parent, self.graph.ends, self.side, self.link)
         return parent.reshape(self.shape)
-
-    def at_ends(self, per_edge: Array) -> Array:
-        """Sum of a value per coupling over the couplings of each node, (nodes, levels)."""
-        start, _, edge = self.graph.rows
-        ones = np.ones(len(edge))
-        shape = (self.graph.nodes, self.graph.ends.shape[1])
-        return np.asarray(sparse.csr_array((ones, edge, start), shape=shape) @ per_edge)

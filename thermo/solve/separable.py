@@ -20,8 +20,8 @@ from numpy.typing import NDArray
 from scipy.linalg import eigh
 
 from thermo.errors import SolveError
+from thermo.solve.compiled import Values, compiled
 from thermo.solve.layered import Integration
-from thermo.solve.loops import Values, compiled
 
 Array = NDArray[np.float64]
 
