@@ -9,7 +9,7 @@ from thermo.heat import Fields, Film, HeatSystem, heat_system, open_faces
 from thermo.heat.cycle import Cycle, limit_cycle
 from thermo.heat.decay import decay
 from thermo.heat.march import march
-from thermo.heat.warm_up import WarmUp, exposed
+from thermo.heat.warm_up import WarmUp, exposed, held
 from thermo.mesh import extrude, rectangle_plan
 from thermo.solve import Multigrid, Solver, plan_matrices
 
@@ -34,8 +34,10 @@ def system_of(y_lines, cuts, k, capacity, films):
 
 
 def warmed(system, cycle, shortest, lifetime=np.inf):
-    start = cycle.mean + 2 * cycle.X.real.sum(0, dtype=float)
-    return WarmUp(cycle, decay(system, [start], shortest, CLOSE, Solver()), lifetime)
+    """With the decay of the cycle at either turn."""
+    sign = (-1.0) ** np.arange(1, len(cycle.X) + 1)
+    starts = [cycle.mean + 2 * np.tensordot(s, cycle.X.real, 1) for s in (sign**2, sign)]
+    return WarmUp(cycle, decay(system, starts, shortest, CLOSE, Solver()), lifetime)
 
 
 @dataclass(frozen=True)
@@ -272,7 +274,8 @@ def test_settled_is_when_what_is_missing_to_the_cycle_falls_below_2_percent(scan
         assert scan.warm_up.settling(node, level) == pytest.approx(last, rel=0.02)
 
 
-@pytest.mark.parametrize(("passes", "lifetime"), [(2, np.inf), (8, np.inf), (8, 3000.0)])
+@pytest.mark.parametrize("lifetime", [np.inf, 3000.0])
+@pytest.mark.parametrize("passes", [1, 2, 7, 8])
 def test_cooling_is_that_of_marching_without_heat(scan, passes, lifetime):
     """From the exact end of the exposure; TR-BDF2 steps of 20 ms leave 2e-3 K of 20 K.
 
@@ -341,3 +344,25 @@ def test_one_body_settles_after_3_912_of_its_time_constants_and_cools_by_e_in_on
     cold = warm.cooled(np.array([0.0, tau]), 20 * tau, 0, 0)
     assert cold[1] / cold[0] == pytest.approx(np.exp(-1), rel=1e-5)
     assert cold[0] == pytest.approx(warm.cycle.mean[0, 0], rel=1e-5)
+
+
+@pytest.mark.parametrize("duration", [4.2, 42.0, 420.0])
+def test_a_held_exposure_of_one_body_has_the_mean_and_the_highest_of_its_closed_form(duration):
+    """1 - exp(-t/tau) at the end, 1 - (tau/t)(1 - exp(-t/tau)) in the mean; 512 times of it."""
+    tau = 42.0
+    warm = warmed(*lumped(tau), 1.0)
+    found, steady = held(warm, duration), warm.cycle.mean
+    gone = -np.expm1(-duration / tau)
+    assert found.peak / steady == pytest.approx(np.full_like(steady, gone), abs=1e-5)
+    mean = 1 - tau / duration * gone
+    assert found.mean / steady == pytest.approx(np.full_like(steady, mean), abs=5e-5)
+    assert found.printing == pytest.approx(found.mean, rel=1e-12)  # its light is even in time
+
+
+def test_a_held_exposure_is_hottest_before_its_end_where_the_ring_fades_faster():
+    """r^(r/(1-r)), r = tau/tau_b, as of a scan; 1e-3 of the rise."""
+    tau, tau_b = 42.0, 420.0
+    warm = warmed(*lumped(tau), 1.0, tau_b)
+    r = tau / tau_b
+    highest = held(warm, 10 * tau).peak / warm.cycle.mean
+    assert highest == pytest.approx(np.full_like(highest, r ** (r / (1 - r))), abs=1e-3)

@@ -2,8 +2,8 @@
 
 import numpy as np
 
+from thermo.answer.block import Block
 from thermo.answer.scene import Scene
-from thermo.answer.schema import Block
 from thermo.beam.attenuation import coefficients
 from thermo.materials import Material, gas_at
 

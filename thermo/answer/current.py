@@ -25,6 +25,8 @@ def highest_current(outcome: Outcome, runs: CoarseRuns) -> float | None:
     if not dark or min(dark.values()) <= 0:
         return None
     room = {name: limit[name] - value[name] for name in value}
+    coarse = runs.typical.values  # its changes count as its own rises do
+    share = {n: (value[n] - warmest) / max(coarse[n] - warmest, 1e-9) for n in value}
     last, here = (0.0, dark), (case.ring.current.value, room)
     for _ in range(TRIES):
         current = min(_no_room(last, here, name) for name in room)
@@ -34,7 +36,7 @@ def highest_current(outcome: Outcome, runs: CoarseRuns) -> float | None:
         if brighter is None:
             return None
         change = runs.change(runs.changed(brighter, KEY))
-        after = {name: limit[name] - value[name] - change[name] for name in room}
+        after = {n: limit[n] - value[n] - share[n] * change[n] for n in room}
         last, here = here, (current, after)
     return None
 

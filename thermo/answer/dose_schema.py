@@ -2,10 +2,10 @@
 
 from pydantic import Field
 
+from thermo.answer.block import Block
 from thermo.answer.schema import (
     SCHEMA,
     BeamBlock,
-    Block,
     CaseBlock,
     DoseBlock,
     PathLine,

@@ -6,6 +6,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from importlib.metadata import version
 from time import perf_counter
+from typing import Any
 
 from thermo.answer import blocks
 from thermo.answer.course import Course, course_of, over_exposure
@@ -20,7 +21,7 @@ from thermo.answer.mesh_error import mesh_bands, mesh_difference
 from thermo.answer.outcome import Outcome, run_once
 from thermo.answer.path import path_lines, photon_block
 from thermo.answer.scene import Meshed, Scene, describe, mesh
-from thermo.answer.schema import Answer, CaseBlock
+from thermo.answer.schema import Answer, CaseBlock, PathLine
 from thermo.answer.size import check_size
 from thermo.answer.spread import CoarseRuns, spread_of
 from thermo.answer.state import State, solve_state
@@ -118,33 +119,41 @@ def run(
     with clock.stage("speed and sensors", 0.96):
         timed = in_time(course, outcome, runs, spread, march)
     answer = Answer(
-        case=CaseBlock(title=case.title, sha256=case.sha256),
-        versions={"python": platform.python_version(), **{p: version(p) for p in PACKAGES}},
         regime=runs.regime,
         regime_reason=runs.why,
-        beam=blocks.beam_block(scene),
-        path=path,
         photons=followed,
-        absorbed_W_per_cm=blocks.open_column(scene, path),
-        heat_W=blocks.heat_by_part(state),
-        heat_out_W=state.steady.film_heat,
-        dose=blocks.dose_block(outcome.dose),
-        temperature=part_temperatures(state),
-        **timed,
-        hand_check=hand_check(state),
         limits=lines,
         highest_current_mA=None if current is None else 1e3 * current,
-        placement=blocks.placement(outcome),
-        stress=blocks.stress(outcome),
-        checks=blocks.checks(outcome),
         mesh=blocks.mesh_block(state, difference),
         seconds=clock.seconds,
         verdict=said,
-        assumed=blocks.assumed(case),
-        cautions=CAUTIONS,
+        **_of_outcome(outcome, path),
+        **timed,
     )
     tell("done", 1.0)
     return Result(answer, outcome, course)
+
+
+def _of_outcome(outcome: Outcome, path: tuple[PathLine, ...]) -> dict[str, Any]:
+    """The blocks of the answer that one outcome tells, by their keys."""
+    scene, state, case = outcome.scene, outcome.state, outcome.scene.case
+    return {
+        "case": CaseBlock(title=case.title, sha256=case.sha256),
+        "versions": {"python": platform.python_version(), **{p: version(p) for p in PACKAGES}},
+        "beam": blocks.beam_block(scene),
+        "path": path,
+        "absorbed_W_per_cm": blocks.open_column(scene, path),
+        "heat_W": blocks.heat_by_part(state),
+        "heat_out_W": state.steady.film_heat,
+        "dose": blocks.dose_block(outcome.dose),
+        "temperature": part_temperatures(state),
+        "hand_check": hand_check(state),
+        "placement": blocks.placement(outcome),
+        "stress": blocks.stress(outcome),
+        "checks": blocks.checks(outcome),
+        "assumed": blocks.assumed(case),
+        "cautions": CAUTIONS,
+    }
 
 
 def _solved(scene: Scene, meshed: Meshed, runs: CoarseRuns) -> tuple[State, Course]:

@@ -9,12 +9,13 @@ from numpy.typing import NDArray
 from thermo.answer.course import Course
 from thermo.answer.exposure import dose_plan
 from thermo.answer.outcome import Outcome
-from thermo.answer.schema import CourseBlock, CycleBlock, Regime, ResistInTime
+from thermo.answer.schema import Regime
 from thermo.answer.sensors import sensor_block
 from thermo.answer.speed import speed_block
 from thermo.answer.spread import CoarseRuns, Spread
 from thermo.answer.state import State
 from thermo.answer.temperature import ZERO_C, hottest
+from thermo.answer.time_schema import CourseBlock, CycleBlock, ResistInTime
 
 Array = NDArray[np.float64]
 PASSES = 200  # pairs of passes at most that are looked at, closer together at the start

@@ -5,9 +5,9 @@ from math import exp, hypot
 
 from thermo.answer.course import Course
 from thermo.answer.outcome import Outcome
-from thermo.answer.schema import SensorReading
 from thermo.answer.spread import CoarseRuns, Spread
 from thermo.answer.temperature import ZERO_C, Reading, readings
+from thermo.answer.time_schema import SensorReading
 from thermo.case import Case, ranges, with_value
 
 JOINT = "sample.joint.resistance"

@@ -13,10 +13,10 @@ from numpy.typing import NDArray
 from thermo.answer.column import column_cycle, hottest_cell
 from thermo.answer.levers import fastest
 from thermo.answer.outcome import Outcome
-from thermo.answer.schema import SpeedBlock
 from thermo.answer.spread import CoarseRuns, try_setting
 from thermo.answer.state import State
 from thermo.answer.temperature import ZERO_C, hottest
+from thermo.answer.time_schema import SpeedBlock
 from thermo.beam import Motion
 
 Array = NDArray[np.float64]

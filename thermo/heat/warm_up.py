@@ -28,6 +28,7 @@ from thermo.heat.peaks import Change, Course, Cuts, extremes, samples_of
 Array = NDArray[np.float64]
 Watch = Sequence[tuple[int, int]]
 HALF = 512  # times of one pass that are looked at
+MOMENTS = 64  # of a held exposure at which all nodes are looked at
 LOOKED = 200  # passes at most in which the hottest is looked for
 DARK = 1e-6  # share of the brightest place's dose from which on it prints
 LEFT = 0.02  # of the rise: what is missing when it counts as settled
@@ -123,14 +124,17 @@ class Passes:
 
 
 def held(warm_up: WarmUp, duration: float) -> Passes:
-    """Fields over a whole exposure (s) of a held beam: hottest at its end, printing throughout."""
+    """Fields over a whole exposure (s) of a held beam, which prints all the time."""
     t = (np.arange(HALF) + 0.5) * duration / HALF
-    cycle, decay = warm_up.cycle, warm_up.decay
-    mean = warm_up.fade(t).mean() * cycle.mean
-    mean = mean + decay.combined_shapes(warm_up.missing(t).mean(0))
-    end = np.array([duration])
-    peak = warm_up.fade(end) * cycle.mean + decay.combined_shapes(warm_up.missing(end)[0])
-    return Passes(mean, peak, mean)
+    fade, missing = warm_up.fade(t), warm_up.missing(t)
+    rise, decay = warm_up.cycle.mean, warm_up.decay
+    mean = fade.mean() * rise + decay.combined_shapes(missing.mean(0))
+    weight = fade / fade.sum()
+    printing = (weight @ fade) * rise + decay.combined_shapes(weight @ missing)
+    ends = np.append(t[:: HALF // MOMENTS], duration)
+    courses = zip(warm_up.fade(ends), warm_up.missing(ends), strict=True)
+    peak = np.maximum.reduce([a * rise + decay.combined_shapes(m) for a, m in courses])
+    return Passes(mean, peak, printing)
 
 
 def exposed(
