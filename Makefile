@@ -14,7 +14,7 @@ test: .venv/ready
 	$(BIN)/ruff check .
 	$(BIN)/ruff format --check .
 	$(BIN)/mypy
-	OMP_NUM_THREADS=1 $(BIN)/pytest -q -n 2 -m "not speed"
+	OMP_NUM_THREADS=1 $(BIN)/pytest -q -n 2 --dist loadfile -m "not speed"
 
 meshes: .venv/ready
 	$(BIN)/python meshes/make.py

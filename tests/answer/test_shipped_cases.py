@@ -7,11 +7,8 @@ import pytest
 
 from thermo.answer import Answer, estimate
 from thermo.answer.course import WARM
-from thermo.answer.scene import describe, mesh
-from thermo.answer.state import solve_state
-from thermo.answer.temperature import hottest
+from thermo.answer.scene import describe
 from thermo.case import read_case
-from thermo.solve import Solver
 
 CASES = Path(__file__).parents[2] / "cases"
 NAMES = [path.stem for path in sorted(CASES.glob("*.toml"))]
@@ -88,20 +85,11 @@ def test_the_exposure_in_time_hangs_together(answer):
     if above is not None and limit.limit_from == "case":
         assert (above > 0) == (limit.value > limit.limit)
     for sensor in answer.sensors.values():
-        assert sensor.cold_C - 0.1 < sensor.low_C <= sensor.mean_C <= sensor.high_C
+        assert sensor.cold_C <= sensor.mean_C < sensor.high_C
+        assert (sensor.low_C is None) == (answer.regime == "few_passes")
+        assert sensor.low_C is None or sensor.low_C < sensor.mean_C
         assert "tell the joint" in sensor.tells
 
 
 def _limit(answer, name):
     return next((line for line in answer.limits if line.name == name), None)
-
-
-def test_halving_every_spacing_hardly_moves_the_hottest_resist():
-    scene = describe(read_case(CASES / "fibre-grooves.toml"))
-    peaks = []
-    for refine in (0, 1):
-        state = solve_state(scene, mesh(scene, refine), Solver())
-        peaks.append(state.peak[hottest(state, scene.stack.resist.name)])
-    water = scene.case.sample.holder.water.value
-    # 2 % of the rise: a fifth of the narrowest band that unknown inputs leave
-    assert peaks[0] - peaks[1] == pytest.approx(0, abs=0.02 * (peaks[1] - water))

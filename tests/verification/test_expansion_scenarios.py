@@ -25,13 +25,13 @@ def outcomes():
     for water in ("24 degC", "18.9 degC"):
         scene = describe(read_case(CASE, {"sample.holder.water": water}), still=True)
         state = solve_state(scene, mesh(scene), solver, before and before.state)
-        before = run_once(state, "still", True, before and before.expansion)
+        before = run_once(state, True, before and before.expansion)
         found[water] = before
     return found
 
 
 def printed(outcome):
-    return placement(outcome, "still")
+    return placement(outcome)
 
 
 def judged(outcome):
