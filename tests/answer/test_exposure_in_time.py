@@ -128,7 +128,7 @@ def test_the_rise_halves_and_falls_below_1_kelvin_when_it_is_told(scanned, held,
 
 
 def test_a_resist_that_ends_below_1_kelvin_is_cool_at_once(scanned):
-    block = course_block(scanned.course, scanned.outcome, 31.0, "limit_cycle")
+    block = course_block(scanned.course, scanned.outcome, 31.0, False)
     at = watched(scanned)["resist"]
     end = scanned.course.warm_up.cooled(np.zeros(1), scanned.outcome.dose.time, *at)[0]
     assert (block.cool_s == 0) == (end <= 1)

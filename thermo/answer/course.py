@@ -25,11 +25,13 @@ class Course:
     """A state and how it comes about.
 
     warm_up : rises above `dark`, the temperatures without the beam, K, (nodes, levels)
+    dose : how long it goes on
     """
 
     state: State
     warm_up: WarmUp
     dark: Array
+    dose: DosePlan
 
     def settling(self) -> float:
         """Time until the hottest places of resist and membrane have settled to 2 %, s."""
@@ -37,8 +39,7 @@ class Course:
 
     def left(self, node: int, level: int) -> float:
         """Rise of a node when the exposure ends, K."""
-        duration = dose_plan(self.state.scene).time
-        return float(self.warm_up.cooled(np.zeros(1), duration, node, level)[0])
+        return float(self.warm_up.cooled(np.zeros(1), self.dose.time, node, level)[0])
 
     def half_time(self, node: int, level: int) -> float:
         """Time after the end of the exposure until half of a node's rise is gone, s."""
@@ -46,10 +47,9 @@ class Course:
 
     def cooled_to(self, node: int, level: int, goal: Callable[[float], float]) -> float:
         """Time after the end of the exposure until the rise of a node falls to a goal (K), s."""
-        duration = dose_plan(self.state.scene).time
         slow = self.warm_up.decay.slowest
         t = np.concatenate([[0.0], np.geomspace(slow * 1e-5, slow * 20, 400)])
-        rise = self.warm_up.cooled(t, duration, node, level)
+        rise = self.warm_up.cooled(t, self.dose.time, node, level)
         over = rise - goal(float(rise[0]))
         above = np.flatnonzero(over > 0)
         if not len(above):
@@ -75,36 +75,37 @@ def course_of(state: State, solver: Solver) -> Course:
     else:
         cycle = replace(scan.cycle, mean=mean)
         shortest = SHORTEST * scene.sigma / scene.motion.speed
+    dose = dose_plan(scene)
     starts = [mean + 2 * cycle.X.real.sum(0, dtype=float)]
-    if (dose_plan(scene).passes or 0) % 2:  # the last pass ends half a period on
+    if (dose.passes or 0) % 2:  # the last pass ends half a period on
         starts.append(2 * mean - starts[0] + 4 * cycle.X[1::2].real.sum(0, dtype=float))
     close = CLOSE if scan is None else scan.close
     found = decay(system, starts, shortest, close, solver)
     lifetime = scene.case.ring.lifetime
     fades = np.inf if lifetime is None else lifetime.value
-    return Course(state, WarmUp(cycle, found, fades), cold)
+    return Course(state, WarmUp(cycle, found, fades), cold, dose)
 
 
-def which_regime(course: Course, dose: DosePlan) -> tuple[Regime, str]:
+def which_regime(course: Course) -> tuple[Regime, str]:
     """Held beam, few passes, or limit cycle: exposure time against settling time."""
-    scene, settle = course.state.scene, course.settling()
+    scene, settle, dose = course.state.scene, course.settling(), course.dose
     times = f"takes {_time(dose.time)}, temperatures settle in {_time(settle)}"
     if scene.motion is None:
         scans = scene.case.scan is not None
-        still = "worked out from cold" if is_short(course, dose) else "steady temperatures"
+        still = "worked out from cold" if is_short(course) else "steady temperatures"
         return "still", f"the beam is held on one place; the dose {times}: {still}" + (
             "; its static placement is not the scan's" if scans else ""
         )
     count = "1 pass" if dose.passes == 1 else f"{dose.passes} passes"
     span = f"{count}, which {times.replace('takes', 'take' if dose.passes != 1 else 'takes')}"
-    if is_short(course, dose):
+    if is_short(course):
         return "few_passes", f"{span}: worked out from cold, pass by pass"
     return "limit_cycle", f"{span}: what repeats from pass to pass decides"
 
 
-def is_short(course: Course, dose: DosePlan) -> bool:
+def is_short(course: Course) -> bool:
     """Whether warming up is more than a tenth of the exposure."""
-    return course.settling() > WARM * dose.time
+    return course.settling() > WARM * course.dose.time
 
 
 def _time(s: float) -> str:
@@ -117,7 +118,7 @@ def settled_course(course: Course, solver: Solver) -> Course:
     Of a short one properties are taken at the layers' means over it, found with settled ones.
     """
     state = course.state
-    if not is_short(course, dose_plan(state.scene)):
+    if not is_short(course):
         return course
     grid, count = state.meshed.grid, len(state.scene.stack.layers)
     layers = layer_means(grid, over_exposure(course).state.mean, count, state.layer_T)
@@ -129,7 +130,7 @@ def settled_course(course: Course, solver: Solver) -> Course:
 def over_exposure(course: Course) -> Course:
     """The course with the state of its whole exposure from cold: mean, highest, while printing."""
     state, warm = course.state, course.warm_up
-    plan = dose_plan(state.scene)
+    plan = course.dose
     if state.scan is None or plan.passes is None:
         found = held(warm, plan.time)
     else:

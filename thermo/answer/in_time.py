@@ -7,7 +7,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from thermo.answer.course import Course
-from thermo.answer.exposure import dose_plan
 from thermo.answer.outcome import Outcome
 from thermo.answer.schema import Regime
 from thermo.answer.sensors import sensor_block
@@ -77,6 +76,7 @@ def course_block(course: Course, outcome: Outcome, settle: float, short: bool) -
         cool_from_C=float(course.dark[resist]) + course.left(*resist) - ZERO_C,
         cool_half_s=course.half_time(*resist),
         cool_s=course.cooled_to(*resist, lambda _: COOL),
+        from_cold=short,
         decay_error_K=course.warm_up.decay.error,
     )
 
@@ -126,7 +126,7 @@ def resist_in_time(
     cycle = state.scan.cycle
     level, node = hottest(state, state.scene.stack.resist.name)
     if regime == "few_passes":
-        times = np.linspace(0, dose_plan(state.scene).time, TIMES)
+        times = np.linspace(0, course.dose.time, TIMES)
         T = course.dark[node, level] + course.warm_up.at(times, node, level)
     else:
         times = np.arange(TIMES) * cycle.period / TIMES

@@ -54,15 +54,10 @@ def sensor_block(outcome: Outcome, runs: CoarseRuns, spread: Spread) -> dict[str
 
 def _alarm(name: str, read: Reading, near: Reading, spread: Spread) -> tuple[float, float]:
     """Lowest and highest expected reading, degC: swing, every input's range, mesh."""
-    ends = []
-    for word, value, coarse in (
-        ("low", read.low, near.low),
-        ("peak", read.peak, near.peak),
-    ):
-        band = spread.bands.get(f"sensor {name} {word}")
-        far = 0.0 if band is None else (band.up if word == "peak" else band.down)
-        ends.append(hypot(far, value - coarse))
-    return read.low - ends[0], read.peak + ends[1]
+    lower, upper = (spread.bands.get(f"sensor {name} {word}") for word in ("low", "peak"))
+    down = hypot(0.0 if lower is None else lower.down, read.low - near.low)
+    up = hypot(0.0 if upper is None else upper.up, read.peak - near.peak)
+    return read.low - down, read.peak + up
 
 
 def _moved(spread: Spread, name: str) -> float | None:

@@ -6,7 +6,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from thermo.answer.course import Course
-from thermo.answer.exposure import dose_plan
 from thermo.answer.in_time import pass_peaks
 from thermo.answer.outcome import Outcome
 from thermo.answer.state import State
@@ -64,7 +63,7 @@ def cycle_series(outcome: Outcome) -> Series | None:
 def exposure_series(course: Course) -> Series:
     """The exposure from cold: every moment of few passes, else the highest of each cycle."""
     state, warm = course.state, course.warm_up
-    plan = dose_plan(state.scene)
+    plan = course.dose
     places = watched_places(state)
     if plan.passes is not None and plan.passes > FEW:
         found = {n: pass_peaks(course, at, plan.passes) for n, at in places.items()}
@@ -83,11 +82,10 @@ def cooling_series(course: Course) -> Series:
     places = watched_places(course.state)
     slow = max(course.half_time(*at) for at in places.values())
     time = np.linspace(0, COOLING * slow, TIMES + 1)
-    end = dose_plan(course.state.scene).time
     return Series(
         time,
         {
-            name: _shown(course, at, course.warm_up.cooled(time, end, *at))
+            name: _shown(course, at, course.warm_up.cooled(time, course.dose.time, *at))
             for name, at in places.items()
         },
     )

@@ -19,7 +19,6 @@ from thermo.answer.course import (
     settled_course,
     which_regime,
 )
-from thermo.answer.exposure import dose_plan
 from thermo.answer.outcome import Outcome, run_once
 from thermo.answer.scene import describe, mesh
 from thermo.answer.state import State, solve_state
@@ -69,8 +68,8 @@ class CoarseRuns:
         scene = describe(case, still)
         state = solve_state(scene, mesh(scene, coarse=True), self.solver, close=ROUGH)
         self.first = course_of(state, self.solver)
-        self.regime, self.why = which_regime(self.first, dose_plan(scene))
-        self.short = is_short(self.first, dose_plan(scene))
+        self.regime, self.why = which_regime(self.first)
+        self.short = is_short(self.first)
         self.usual = settled_course(self.first, self.solver)
         self.typical = run_once(self.usual.state, self.moved)
 

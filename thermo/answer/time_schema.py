@@ -43,6 +43,7 @@ class CycleBlock(Block):
 class CourseBlock(Block):
     """The exposure in time, at the hottest place of the resist and of the mask.
 
+    from_cold: a short exposure, whose temperatures are those over all of it, not settled ones;
     worst: the hottest pass of the exposure, with the ring current as it decays; share: its rise
     over that of the limit cycle at the starting current; dummy_passes: given beside the print,
     until settled; cool_from_C, cool_half_s, cool_s: when the shutter closes, and after it until
@@ -60,6 +61,7 @@ class CourseBlock(Block):
     cool_from_C: float
     cool_half_s: float
     cool_s: float
+    from_cold: bool
     decay_error_K: float
 
 

@@ -63,8 +63,7 @@ def _dose(a: Answer) -> list[str]:
 
 
 def _temperatures(a: Answer) -> list[str]:
-    whole = a.regime == "few_passes" or "from cold" in a.regime_reason
-    what = "over the whole exposure" if whole else "settled"
+    what = "over the whole exposure" if a.course.from_cold else "settled"
     rows = [f"Temperature, degC, {what}, of each part at the place where its peak is highest"]
     rows.append(f"{'':20}{'mean':>7}{'printing':>10}{'peak':>7}   x, y in mm")
     for part, t in a.temperature.items():
