@@ -47,9 +47,11 @@ surround = "bare"
 material = "aluminium"
 thickness = "5 mm"
 border = "6 mm"
+contact = "1e-4 m2 K/W"
 cooling = "1000 W/(m2 K)"
 water = "20 degC"
 held = "clamped"
+mount = "aluminium"
 [gap]
 width = "100 um"
 [sample]
@@ -82,6 +84,16 @@ dose_top = "20 kJ/cm3"
 dose_ratio = "5"
 dose_under_absorber = "200 J/cm3"
 """  # invented, like every number in it
+
+
+@pytest.hookimpl(tryfirst=True)  # before the workers' own
+def pytest_collection_modifyitems(items):
+    """One worker of several takes a whole file; of the shipped cases, all of one case."""
+    for item in items:
+        group = item.path.stem
+        if group == "test_shipped_cases":
+            group += " ".join(map(str, item.callspec.params.values()))
+        item.add_marker(pytest.mark.xdist_group(group))
 
 
 @pytest.fixture(scope="session")

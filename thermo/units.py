@@ -65,7 +65,8 @@ KINDS: dict[str, dict[str, float]] = {  # kind -> unit -> factor to SI; SI = num
     "dose": {"J/m3": 1.0, "J/cm3": 1e6, "kJ/cm3": 1e9},
     "molar_mass": {"kg/mol": 1.0, "g/mol": 1e-3},
     "ratio": {"": 1.0, "%": 1e-2},
-    "relative": {"ppm": 1e-6},
+    "relative": {"ppm": 1e-6, "%": 1e-2},
+    "stiffness": {"N/m": 1.0, "N/mm": 1e3, "kN/mm": 1e6, "N/um": 1e6},
     "angle": {"rad": 1.0, "mrad": 1e-3, "urad": 1e-6},
 }
 ZERO = {"degC": 273.15}  # where a unit's own zero lies, SI

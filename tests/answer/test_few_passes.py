@@ -99,8 +99,9 @@ def test_limits_are_judged_by_what_the_passes_reach(few):
     assert lines["resist"].value == pytest.approx(few.answer.temperature["resist"].peak_C)
     assert lines["resist"].met is lines["mask"].met is True
     assert lines["dose_top"].met is lines["dose_ratio"].met is True
-    assert lines["placement"].value is lines["placement"].met is None
-    assert few.answer.verdict.word == "cannot_tell"
+    assert 0 < lines["placement"].value < lines["placement"].limit
+    assert lines["placement"].met is True
+    assert few.answer.verdict.word == "go"
 
 
 def test_the_state_of_the_exposure_can_be_taken_from_its_course_again(few):

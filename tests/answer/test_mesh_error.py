@@ -4,6 +4,7 @@ from pathlib import Path
 
 import pytest
 
+from thermo.answer.course import course_of, settled_course
 from thermo.answer.mesh_error import mesh_bands, mesh_difference, peak_change
 from thermo.answer.outcome import run_once
 from thermo.answer.scene import describe, mesh
@@ -21,20 +22,25 @@ def state_of(case, still, **how):
     return solve_state(scene, mesh(scene, **how), Solver())
 
 
-def outcomes(case, still, *meshes):
-    return [run_once(state_of(case, still, **how), moved=still) for how in meshes]
+def outcomes(case, still, *meshes, moved=True):
+    solver = Solver()
+    courses = [
+        settled_course(course_of(state_of(case, still, **how), solver), solver) for how in meshes
+    ]
+    return [run_once(course.state, course, moved) for course in courses]
 
 
 def test_equal_meshes_leave_nothing_open(held):
     found = mesh_difference(held.outcome, held.outcome)
-    assert set(found) == {"resist_peak_K", "mask_peak_K", "magnification_ppm", "residual_nm"}
+    printed = {"magnification_ppm", "residual_nm", "blur_nm"}
+    assert set(found) == {"resist_peak_K", "mask_peak_K"} | printed
     # interpolation at the mesh's own nodes is right to round-off of temperatures near 300 K
     assert max(found.values()) < 1e-9
     assert max(mesh_bands(held.outcome, held.outcome, found).values()) < 1e-9
 
 
 def test_without_a_printed_pattern_only_temperatures_are_compared(small):
-    coarse, fine = outcomes(small, False, *MESHES[:2])
+    coarse, fine = outcomes(small, False, *MESHES[:2], moved=False)
     assert set(mesh_difference(fine, coarse)) == {"resist_peak_K", "mask_peak_K"}
 
 
@@ -72,12 +78,14 @@ def test_the_stated_difference_holds_the_peaks_of_a_finer_mesh_of_a_shipped_case
         assert 0 < moved <= stated
 
 
-@pytest.mark.slow
-def test_the_stated_band_holds_the_printed_pattern_of_a_finer_mesh():
-    """Placement and scale of a held beam fall with the spacing itself: three times the change."""
-    coarse, usual, finer = outcomes(read_case(GROOVES), True, *MESHES)
+@pytest.mark.parametrize("still", [False, True], ids=["scan", "held"])
+def test_the_stated_band_holds_the_printed_pattern_of_a_finer_mesh(small_path, still):
+    """Placement and scale fall with the spacing itself at edges: three times the change."""
+    limits = {"limits.placement": "1 um", "limits.blur": "1 um", "limits.magnification": "9 ppm"}
+    coarse, usual, finer = outcomes(read_case(small_path, limits), still, *MESHES)
     bands = mesh_bands(usual, coarse, mesh_difference(usual, coarse))
     moved = {a.name: (a.value, b.value) for a, b in zip(usual.judged, finer.judged, strict=True)}
-    assert "placement" in moved
-    for name, (value, other) in moved.items():
-        assert abs(other - value) <= bands[name]
+    for name in ("placement", "blur", "magnification", "gap_closing"):
+        value, other = moved[name]
+        bow = 0.1 * value if name == "gap_closing" else 0.0  # what is said of it at any mesh
+        assert abs(other - value) <= bands[name] + bow

@@ -1,11 +1,8 @@
-"""Linear fit of the placement error, the best straight line, and the fixed grid of the field."""
+"""Linear fit of the placement error, and the fixed grid of the field."""
 
 import numpy as np
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
 
-from thermo.answer.bodies import straight
 from thermo.answer.placement import POINTS, field_points, linear_fit, placement_block
 from thermo.case.pattern import Outline
 from thermo.mesh import interpolation, rectangle_plan
@@ -83,27 +80,3 @@ def test_a_bilinear_field_is_met_on_the_fixed_grid_whatever_the_mesh():
 
     weights = interpolation(plan, points)
     np.testing.assert_allclose(weights @ bilinear(plan.points), bilinear(points), rtol=1e-12)
-
-
-@given(
-    st.lists(st.floats(0.01, 1), min_size=1, max_size=6),
-    st.lists(st.floats(-50, 50), min_size=7, max_size=7),
-)
-def test_the_straight_line_keeps_mean_and_first_moment(steps, values):
-    z = 3 + np.concatenate([[0], np.cumsum(steps)])
-    T = np.array(values)[: len(z), None]
-    ends = straight(z, T)
-    x, w = np.polynomial.legendre.leggauss(3)  # exact for piecewise quadratics
-    a, b = z[:-1, None], z[1:, None]
-    at, weight = (a + b) / 2 + x * (b - a) / 2, w * (b - a) / 2
-    course = np.interp(at, z, T[:, 0])
-    line = ends[0, 0] + (at - z[0]) / (z[-1] - z[0]) * (ends[1, 0] - ends[0, 0])
-    scale = 50 * (z[-1] - z[0])  # of the integrals; 1e-12 of it is round-off
-    assert (weight * (course - line)).sum() == pytest.approx(0, abs=1e-12 * scale)
-    assert (weight * at * (course - line)).sum() == pytest.approx(0, abs=1e-11 * scale)
-
-
-def test_a_straight_course_is_its_own_straight_line():
-    z = np.array([0.0, 0.1, 0.4, 1.0])
-    ends = straight(z, 2 + 5 * z[:, None] * np.array([1.0, -1.0]))
-    np.testing.assert_allclose(ends, [[2, 2], [7, -3]], rtol=1e-12)  # round-off

@@ -1,6 +1,7 @@
 """The resist's margin against softening, inside and beyond the published doses."""
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -27,8 +28,11 @@ def dosed(plan, top, bottom):
     return replace(plan, dose=np.linspace(1e9 * top, 1e9 * bottom, len(plan.depth)))
 
 
+MEMBRANE = SimpleNamespace(is_flat=True, factor=2.0)  # not looked at here
+
+
 def resist_line(state, plan):
-    judged = [j for j in judge(state, plan) if j.name == "resist"]
+    judged = [j for j in judge(state, plan, MEMBRANE) if j.name == "resist"]
     return limit_lines(judged, {}, {})[0]
 
 

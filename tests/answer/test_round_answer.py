@@ -5,7 +5,9 @@ import pytest
 from matplotlib.image import imread
 
 from thermo.answer import run
-from thermo.answer.bodies import mask_body, sample_body
+from thermo.answer.bodies import make_body
+from thermo.answer.heated import heated_mask, heated_sample
+from thermo.answer.mounts import mask_supports, sample_supports
 from thermo.answer.scene import describe, mesh
 from thermo.answer.state import solve_state
 from thermo.case import read_case
@@ -74,15 +76,21 @@ def test_a_held_round_plate_is_placed_and_its_clamp_is_the_whole_edge(round_path
     case = read_case(round_path, {"sample.held": held} | joint)
     scene = describe(case, still=True)
     state = solve_state(scene, mesh(scene, coarse=True), Solver())
-    for body, radius in ((sample_body(state), 0.012), (mask_body(state), 0.0155)):
+    for name, supports, heated, radius in (
+        ("sample", sample_supports, heated_sample, 0.012),
+        ("mask", mask_supports, heated_mask, 0.0155),
+    ):
+        body = make_body(state, name)
         solid = body.held.solid
-        clamps = [s for s in body.supports(state, solid) if isinstance(s, Held)]
+        clamps = [s for s in supports(state, solid, 0.0) if isinstance(s, Held)]
         r = np.hypot(*solid.points)
+        edge = np.abs(r - radius) < 1e-9
+        held_flat = edge if name == "sample" else r > 0.0095 - 1e-9  # the frame's whole face
         for clamp in clamps[1:]:
-            assert clamp.nodes.tolist() == (np.abs(r - radius) < 1e-9).tolist()
-        u, residual = body.expand(state.meshed.grid, state.mean, 293.15)
+            assert clamp.nodes.tolist() == held_flat.tolist()
+        u, residual = heated(body, state, state.meshed).moved(state.mean.T[None], measured=True)
         assert residual < 1e-9  # what the elastic solve asks of itself
-        assert np.isfinite(u[1, r < 0.006]).all()
+        assert np.isfinite(u[0, 1, r < 0.006]).all()
 
 
 def test_the_section_of_a_round_plate_is_drawn(answered, tmp_path):

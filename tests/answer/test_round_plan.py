@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from scipy.spatial import Delaunay
 
-from thermo.answer.plan import Stripe, scene_plan
+from thermo.answer.plan import Stripe, coarse_spacing, scene_plan
 from thermo.case import read_case
 from thermo.case.pattern import Outline, disc
 from thermo.case.plan_file import read_plan_file
@@ -26,6 +26,7 @@ from thermo.mesh import (
 ROOT = Path(__file__).parents[2]
 CASE = ROOT / "cases" / "round-wafer.toml"
 ROUND = CASE.read_text(encoding="utf-8")
+COARSE = coarse_spacing(scans=True)
 SCANNED, HELD = Stripe(1.5e-3, 29e-3), Stripe(1.5e-3, 0.0)
 
 
@@ -46,7 +47,7 @@ def covered(plan, case):
 
 @pytest.mark.parametrize("stripe", [SCANNED, HELD])
 @pytest.mark.parametrize(
-    ("how", "off"), [({}, 1.2e-3), ({"coarse": True}, 5e-3), ({"refine": 1}, 3e-4)]
+    ("how", "off"), [({}, 1.2e-3), ({"spacing": COARSE}, 5e-3), ({"refine": 1}, 3e-4)]
 )
 def test_a_plan_of_round_parts_covers_each_of_them(how, off, stripe):
     """(2 pi/n)^2/6 of a disc lies outside its n chords: n is 80, 40 and 160 at least."""
@@ -91,7 +92,7 @@ def test_long_and_small_fields_have_well_shaped_plans_that_stay_round(tmp_path, 
 def test_a_plan_of_the_users_own_is_the_coarse_one_and_is_cut_in_four(name):
     """Splitting keeps the circles round: the area left out falls to a fourth, here within 5 %."""
     coarse, usual, fine = (
-        plan_of(settings=own(name), **how) for how in ({"coarse": True}, {}, {"refine": 1})
+        plan_of(settings=own(name), **how) for how in ({"spacing": COARSE}, {}, {"refine": 1})
     )
     counts = [plan.quads.shape[1] for plan in (coarse, usual, fine)]
     assert counts == [counts[0], 4 * counts[0], 16 * counts[0]]
@@ -237,5 +238,5 @@ def test_a_square_frame_over_a_round_wafer_may_be_given_by_its_own_plan(tmp_path
     plan = crossing_plan()
     write_plan(tmp_path / "plan.vtu", plan)
     settings = {"mesh.plan": "plan.vtu", "sample.holder.diameter": "100 mm"}
-    found = plan_of(tmp_path / "case.toml", settings, coarse=True)
+    found = plan_of(tmp_path / "case.toml", settings, spacing=COARSE)
     assert found.quads.shape == plan.quads.shape

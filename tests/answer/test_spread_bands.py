@@ -1,8 +1,11 @@
 """Bands over the inputs that carry a range, by a stand-in with known changes."""
 
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
 
+from thermo.answer.levers import input_at
 from thermo.answer.scene import describe
 from thermo.answer.spread import CoarseRuns, spread_inputs, spread_of
 from thermo.answer.state import solve_state
@@ -12,50 +15,77 @@ from thermo.solve import Solver
 
 
 class Known:
-    """Stands in for the runs: input i changes the resist by known steps at its two ends."""
+    """Stands in for the runs: input i changes the resist by known steps at its two ends.
 
-    moved = False
+    limit : of the resist, of which a small share needs no second run
+    """
 
-    def __init__(self, steps):
-        self.steps, self.asked = iter(steps), []
+    moved = near_buckling = False
+
+    def __init__(self, inputs, steps, limit=0.0):
+        self.ends = {one.key: one for one in inputs}
+        self.steps = dict(zip(self.ends, np.reshape(steps, (-1, 2)), strict=True))
+        self.typical = SimpleNamespace(judged=(SimpleNamespace(name="resist", limit=limit),))
+        self.asked = []
 
     def changed(self, case, key):
         self.asked.append(key)
-        return next(self.steps)
+        return self.steps[key][int(value_of(case, key) == self.ends[key].high)]
 
     def change(self, after):
         return {"resist": after}
 
 
+def value_of(case, key):
+    if key.startswith("materials."):
+        _, name, prop = key.split(".")
+        return getattr(case.materials[name], prop).typical[0]
+    return input_at(case, key).value
+
+
 @pytest.fixture(scope="module")
 def inputs(small):
-    return [one.key for one in spread_inputs(small, moved=False)]
+    return spread_inputs(small, elastic=False)
 
 
 def test_the_band_is_the_root_of_the_sum_of_squares(small, inputs):
     low = -np.arange(1.0, len(inputs) + 1)
     high = np.linspace(3, 1, len(inputs))
-    runs = Known(np.column_stack([low, high]).ravel())
+    runs = Known(inputs, np.column_stack([low, high]))
     band = spread_of(small, runs).bands["resist"]
     assert band.down == pytest.approx(np.sqrt((low**2).sum()))
     assert band.up == pytest.approx(np.sqrt((high**2).sum()))
-    assert band.decider == inputs[0]
-    assert runs.asked == [key for key in inputs for _ in range(2)]
+    assert band.decider == inputs[0].key
+    assert runs.asked == [one.key for one in inputs for _ in range(2)]
 
 
 def test_an_input_whose_both_ends_lower_the_value_counts_once_and_below_only(small, inputs):
     steps = np.zeros(2 * len(inputs))
     steps[:2] = -3, -2
     steps[2:4] = 1, 4
-    band = spread_of(small, Known(steps)).bands["resist"]
-    assert (band.down, band.up, band.decider) == (3, 4, inputs[1])
+    band = spread_of(small, Known(inputs, steps)).bands["resist"]
+    assert (band.down, band.up, band.decider) == (3, 4, inputs[1].key)
+
+
+def test_an_end_whose_farther_one_hardly_counts_is_its_share_of_that(small, inputs):
+    """A change of 0.3 % of the limit; the nearer end then lies by its share on the other side."""
+    one = inputs[0]
+    far = one.high - one.value > one.value - one.low
+    steps = np.zeros((len(inputs), 2))
+    steps[0, int(far)] = 0.1
+    runs = Known(inputs, steps, limit=50.0)
+    low, high = spread_of(small, runs).by_input[one.key]
+    share = (one.low - one.value) / (one.high - one.value)
+    expected = {"resist": 0.1 * share if far else 0.1 / share}
+    assert (low if far else high) == pytest.approx(expected)
+    assert runs.asked == [other.key for other in inputs]
 
 
 def test_what_each_end_of_an_input_changes_is_kept_by_its_key_and_told_as_it_is_done(small, inputs):
     steps, told = np.arange(2.0 * len(inputs)), []
-    spread = spread_of(small, Known(steps), lambda done, of: told.append((done, of)))
-    for i, key in enumerate(inputs):
-        assert spread.by_input[key] == ({"resist": 2.0 * i}, {"resist": 2.0 * i + 1})
+    spread = spread_of(small, Known(inputs, steps), lambda done, of: told.append((done, of)))
+    for i, one in enumerate(inputs):
+        assert spread.by_input[one.key] == ({"resist": 2.0 * i}, {"resist": 2.0 * i + 1})
     assert told == [(i + 1, len(inputs)) for i in range(len(inputs))]
 
 
@@ -81,7 +111,7 @@ def test_an_unchanged_case_changes_nothing(small_path, dose):
 
 
 def test_elastic_inputs_are_left_out_where_nothing_is_expanded(small, inputs):
-    elastic = {one.key for one in spread_inputs(small, moved=True)} - set(inputs)
+    elastic = {one.key for one in spread_inputs(small, elastic=True)} - {one.key for one in inputs}
     assert elastic
     assert all(key.endswith(("youngs_modulus", "expansion", "tension")) for key in elastic)
 

@@ -31,6 +31,7 @@ def test_what_was_given_or_assumed_with_a_spread_is_listed(case):
         "chamber.accommodation_sample",
         "chamber.outer_film",
         "mask.membrane.tension",
+        "mask.frame.contact",
         "mask.frame.cooling",
         "mask.absorber.kind",
         "materials.PMMA.conductivity",

@@ -60,7 +60,7 @@ material = "aluminium"
 thickness = "8 mm"
 border = "12 mm"
 water = "20 degC"
-held = "clamped"
+held = "free"
 [gap]
 width = "120 um (100 .. 150)"
 [sample]
@@ -575,23 +575,26 @@ density = "1.2 g/cm3"
 heat_capacity = "1.4 J/(g K)"
 youngs_modulus = "3 GPa"
 poisson_ratio = "0.35"
-expansion = "60 ppm/K (50 .. 70)\""""
+expansion = "60 ppm/K (50 .. 70)"
+strength = "45 MPa (30 .. 60)\""""
     resin = read_case(write(with_line(71, full))).materials["resin"]
     assert resin.kind == "solid"
     assert resin.density(293) == 1200
     assert resin.expansion.low_high == (50e-6, 70e-6)
+    assert resin.strength.low_high == (30e6, 60e6)
 
 
 def test_what_the_case_leaves_out_is_listed_as_assumed(base):
     case = read_case(base)
     keys = [entry.key for entry in case.assumed]
-    assert keys[:9] == [
+    assert keys[:10] == [
         "chamber.outer_film",
         "chamber.accommodation_mask",
         "chamber.accommodation_sample",
         "mask.measured_at",
         "mask.membrane.tension",
         "mask.absorber.kind",
+        "mask.frame.contact",
         "mask.frame.cooling",
         "sample.measured_at",
         "sample.joint.resistance",

@@ -20,7 +20,7 @@ WRONG = {  # change of the small case, place and key of the fault
     "outside its span": (swap('"100 mbar"', '"100 bar"'), "chamber.pressure"),
     "unknown material": (swap('"PMMA"', '"PNMA"'), "sample.layers.1.material"),
     "missing table": (swap('[gap]\nwidth = "100 um"\n', ""), "gap"),
-    "no choice": (swap('held = "free"', 'held = "screwed"'), "sample.held"),
+    "no choice": (swap('held = "free"', 'held = "stuck"'), "sample.held"),
     "does not fit": (swap('width = "12 mm"', 'width = "50 mm"'), "mask.absorber.width"),
     "range upside down": (swap("(1e-4 .. 2e-3)", "(2e-3 .. 1e-4)"), "sample.joint.resistance"),
     "coverage above one": (swap('coverage = "0.5"', 'coverage = "1.5"'), "mask.absorber.coverage"),

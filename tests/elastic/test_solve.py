@@ -9,7 +9,7 @@ from elastic_blocks import framed, slab, warm
 from thermo.elastic import FaceSprings, Held, Pins, expand, hold
 from thermo.elastic.columns import stretches
 from thermo.elastic.dissection import dissect, elimination_order
-from thermo.elastic.loads import corner_gather, nodal_forces, outer_forces
+from thermo.elastic.loads import corner_gather, corner_strain, nodal_forces, outer_forces
 
 
 def clamps(solid):
@@ -44,8 +44,8 @@ def test_the_answer_equals_a_dense_solve_for_nodal_displacements(solid):
     """Voids, clamps on separate levels, prescribed displacement, springs; 1e-8: dense round-off."""
     held = hold(solid, clamps(solid))
     rise = warm(solid)
-    T = rise.reshape(*solid.active.shape, 8, 1)
-    load = nodal_forces(held.gather, held.F @ T) + held._springs()
+    strain = corner_strain(solid, rise[None], np.zeros((1, *solid.active.shape)))
+    load = nodal_forces(held.gather, held.F @ strain) + held._springs()
     found = held.expand(rise)
     assert found.u == pytest.approx(dense(held, load), rel=1e-8, abs=1e-14, nan_ok=True)
     assert np.isnan(found.u[..., 0]).sum() == (~solid.exists).sum()
@@ -139,7 +139,8 @@ def test_pins_carry_no_force():
     """Three-two-one pins are statically determinate: a heated body leans on none of them."""
     solid = framed()
     held = hold(solid, (Pins(2),))
-    load = nodal_forces(held.gather, held.F @ warm(solid).reshape(*solid.active.shape, 8, 1))
+    strain = corner_strain(solid, warm(solid)[None], np.zeros((1, *solid.active.shape)))
+    load = nodal_forces(held.gather, held.F @ strain)
     found = held.expand(warm(solid))
     assert np.abs(found.reaction).max() < 1e-9 * np.abs(load).max()  # round-off of the refinement
 

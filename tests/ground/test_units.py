@@ -36,6 +36,7 @@ SI = {  # kind -> its SI unit, in the unit library's words
     "molar_mass": "kg/mol",
     "ratio": "",
     "relative": "",
+    "stiffness": "N/m",
     "angle": "rad",
 }
 PINT = {  # spellings that the unit library writes otherwise

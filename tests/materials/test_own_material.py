@@ -14,7 +14,9 @@ FULL = {  # invented
     "poisson_ratio": "0.3",
     "expansion": "45 ppm/K",
     "limit": "80 degC",
+    "strength": "40 MPa (25 .. 50)",
 }
+MAY_LACK = ("limit", "strength")
 
 
 def quantities(**texts):
@@ -35,12 +37,13 @@ def test_a_material_can_be_given_in_full():
     assert own.heat_capacity.low_high == (1200, 1200)  # no range given: low = typical = high
     assert own.limit(300.0) == pytest.approx(353.15)
     assert own.limit_kind == "service"
+    assert (own.strength(300.0), own.strength.low) == (40e6, 25e6)
     assert {prop.source for prop in own.properties} == {"given in the case"}
 
 
-def test_a_limit_may_be_left_out():
-    own = own_material("house resist", None, full_without("limit"))
-    assert (own.limit, own.limit_kind) == (None, "")
+def test_a_limit_and_a_strength_may_be_left_out():
+    own = own_material("house resist", None, full_without(*MAY_LACK))
+    assert (own.limit, own.limit_kind, own.strength) == (None, "", None)
 
 
 def test_a_like_material_keeps_all_that_is_not_given():
@@ -71,7 +74,7 @@ def test_the_table_itself_is_not_changed_by_a_like_material():
     assert before.composition == {"C5H8O2": 1.0}
 
 
-@pytest.mark.parametrize("key", ["formula", *(key for key in FULL if key != "limit")])
+@pytest.mark.parametrize("key", ["formula", *(key for key in FULL if key not in MAY_LACK)])
 def test_a_material_without_a_like_one_must_be_complete(key):
     with pytest.raises(MaterialError, match=f"lacks {key}; .*a material it is like"):
         own_material("half", None, full_without(key))
@@ -82,10 +85,11 @@ def test_an_unknown_property_is_refused_with_the_list():
         own_material("cast", material("PMMA"), {"stiffness": "3 GPa"})
 
 
-def test_a_gas_takes_no_elastic_property():
-    modulus = quantities(youngs_modulus="1 GPa")
-    with pytest.raises(MaterialError, match=r"'youngs_modulus' \(it is a gas\)"):
-        own_material("mix", material("helium"), modulus)
+@pytest.mark.parametrize("key", ["youngs_modulus", "strength"])
+def test_a_gas_takes_no_elastic_property(key):
+    given = quantities(**{key: "1 GPa"})
+    with pytest.raises(MaterialError, match=rf"'{key}' \(it is a gas\)"):
+        own_material("mix", material("helium"), given)
 
 
 def test_a_liquid_takes_no_elastic_property_but_what_it_has():
@@ -104,6 +108,7 @@ def test_a_liquid_takes_no_elastic_property_but_what_it_has():
         ("youngs_modulus", "-3 GPa"),
         ("expansion", "74 1/K"),
         ("limit", "-100 degC"),
+        ("strength", "0 MPa"),
     ],
 )
 def test_a_value_no_material_has_is_refused(key, text):

@@ -70,7 +70,7 @@ def test_a_checked_case_shows_its_stack_and_what_a_run_takes(path):
     for one in case.assumed:
         assert one.key in text
     assert 20_000 < size.unknowns < 500_000  # half a sigma along the whole scan
-    assert 1 < size.seconds < 120  # a first number within two minutes
+    assert 1 < size.seconds < 180  # a whole answer within three minutes
 
 
 def test_the_materials_table_has_a_line_for_each_material():

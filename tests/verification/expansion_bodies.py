@@ -31,11 +31,37 @@ def disc(radius, cells):
         c, s = round(np.cos(turn * np.pi / 2)), round(np.sin(turn * np.pi / 2))
         blocks.append(np.array([[c, -s], [s, c]]) @ block)
         all_quads.append(quads + (turn + 1) * count)
-    points = radius * np.concatenate(blocks, axis=1)
+    return joined(radius * np.concatenate(blocks, axis=1), np.concatenate(all_quads, axis=1))
+
+
+def joined(points, quads):
+    """The plan with nodes that lie on each other made one."""
+    size = np.abs(points).max()
     _, first, place = np.unique(
-        np.round(points / radius, 9) + 0.0, axis=1, return_index=True, return_inverse=True
+        np.round(points / size, 9) + 0.0, axis=1, return_index=True, return_inverse=True
     )
-    return points[:, first], place.ravel()[np.concatenate(all_quads, axis=1)]
+    return points[:, first], place.ravel()[quads]
+
+
+def sector(radii, cells):
+    """Plan nodes and cells of a quarter ring with the given radii and `cells` round the quarter."""
+    (r, angle), quads = grid(radii, np.linspace(0, np.pi / 2, cells + 1))
+    return np.array([r * np.cos(angle), r * np.sin(angle)]), quads
+
+
+def symmetry(solid):
+    """Clamps of a quarter model: planes x = 0 and y = 0."""
+    low = np.abs(solid.points) < 1e-9 * solid.points.max()
+    return Held(low[0], "x"), Held(low[1], "y")
+
+
+def polar_stress(solid, sigma):
+    """Radial and hoop stress, Pa, of stress (m, 6) in the middles of plan cells; radius, m."""
+    x, y = solid.corners.mean(axis=1).T
+    r = np.hypot(x, y)
+    xx, yy, xy = sigma[:, 0], sigma[:, 1], sigma[:, 5]
+    c, s = x / r, y / r
+    return xx * c**2 + yy * s**2 + 2 * xy * c * s, xx * s**2 + yy * c**2 - 2 * xy * c * s, r
 
 
 def body(plan, levels, E=130e9, nu=0.28, alpha=2.6e-6, tension=0.0):

@@ -5,12 +5,13 @@ films, beam and turn-arounds.  Both ways share the matrices and the beam; the ma
 of harmonics: TR-BDF2 at two steps, extrapolated to none.
 """
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 
-from thermo.answer.scene import Meshed, describe, mesh
+from thermo.answer.scene import describe, mesh
 from thermo.answer.state import scene_films
 from thermo.answer.sweep import passing, sweep_of
 from thermo.case import read_case
@@ -62,7 +63,7 @@ def slice_of(name, settings, x_lines):
     gas = Gas(chamber.pressure.value, walls)
     fields = conduction_fields(scene.stack, grid, T, gas, scene.case.mask.absorber.kind)
     system = heat_system(grid, matrices, fields, scene_films(scene, grid))
-    return scene, Meshed(grid, matrices, whole.cuts), system
+    return scene, replace(whole, grid=grid, plan=matrices), system
 
 
 @pytest.mark.slow

@@ -1,14 +1,17 @@
-"""Manufactured thermoelastic solution on the unit cube: the observed order of convergence."""
+"""Manufactured thermoelastic solution on boxes, skewed and curved cells: the observed order."""
 
 import numpy as np
-from expansion_bodies import at_corners, at_nodes, body, grid
+import pytest
+from expansion_bodies import at_corners, at_nodes, body, disc, grid
 
 from thermo.elastic import Held, expand
+from thermo.elastic.hexahedron import plan_shape
+from thermo.mesh import rim
 
 E, NU, ALPHA, T0 = 1.0, 0.3, 1e-3, 100.0  # thermal strain of the order of the others
 MU = E / (2 * (1 + NU))
 LAM = E * NU / ((1 + NU) * (1 - 2 * NU))
-GAUSS = np.array([0.5 - 1 / np.sqrt(12), 0.5 + 1 / np.sqrt(12)])
+GAUSS = np.array([-1.0, 1.0]) / np.sqrt(3)
 
 
 def exact(x, y, z):
@@ -30,36 +33,60 @@ def body_force(x, y, z):
     return (3 * LAM + 2 * MU) * ALPHA * grad_T - (LAM + MU) * grad_div - MU * lap
 
 
-def error(n):
-    """L2 norm of the error of the trilinear field on n3 cells, by 2 x 2 x 2 Gauss points."""
-    x = np.linspace(0, 1, n + 1)
-    solid = body(grid(x, x), x, E=E, nu=NU, alpha=ALPHA)
+def boxes(n):
+    return grid(np.linspace(0, 1, n + 1), np.linspace(0, 1, n + 1))
+
+
+def skewed(n):
+    """Every inner node moved by a fifth of a cell, each another way: no cell is a parallelogram."""
+    points, quads = boxes(n)
+    i, j = np.round(points * n)
+    inner = (i > 0) & (i < n) & (j > 0) & (j < n)
+    return points + inner * 0.2 / n * np.array(
+        [np.sin(7 * i + 5 * j), np.cos(3 * i + 11 * j)]
+    ), quads
+
+
+def curved(n):
+    return disc(1.0, n)
+
+
+def error(plan, n):
+    """Root mean square error of the trilinear field on n levels, by 2 x 2 x 2 Gauss points."""
+    solid = body(plan(n), np.linspace(0, 1, n + 1), E=E, nu=NU, alpha=ALPHA)
     u = at_nodes(solid, exact)
-    border = (np.isclose(solid.points, 0) | np.isclose(solid.points, 1)).any(axis=0)
+    border = np.isin(np.arange(solid.points.shape[1]), rim(solid.quads))
     clamps = (
         Held(border, "xyz", None, u),
         Held(np.ones_like(border), "xyz", (0, n), u),
     )
     found = expand(solid, at_corners(solid, rise), clamps, body_force=at_corners(solid, body_force))
     lower, upper = found.u[:-1][:, solid.quads.T], found.u[1:][:, solid.quads.T]
-    total = 0.0
-    for s in GAUSS:
-        for p in GAUSS:
-            for q in GAUSS:
-                N = np.array([(1 - p) * (1 - q), p * (1 - q), p * q, (1 - p) * q])
+    total = volume = 0.0
+    for p in GAUSS:
+        for q in GAUSS:
+            N, J, _ = plan_shape(solid.corners, p, q)
+            x, y = np.einsum("a,mai->im", N, solid.corners)
+            share = np.linalg.det(J) / (2 * n)
+            for s in (1 + GAUSS) / 2:
                 h = np.einsum("a,kmai->kmi", N, (1 - s) * lower + s * upper)
-                place = np.einsum("a,mai->mi", N, solid.corners)
                 z = (1 - s) * solid.levels[:-1] + s * solid.levels[1:]
-                true = np.stack([exact(*place.T, np.full(len(place), height)) for height in z])
-                total += ((h - true) ** 2).sum() / (8 * n**3)
-    return np.sqrt(total)
+                true = np.stack([exact(x, y, np.full_like(x, height)) for height in z])
+                total += (share * ((h - true) ** 2).sum(axis=2)).sum()
+                volume += n * share.sum()
+    return np.sqrt(total / volume)
 
 
-def test_the_displacement_converges_with_the_square_of_the_cell():
+@pytest.mark.parametrize(
+    ("plan", "cells"), [(boxes, (4, 8, 16)), (skewed, (4, 8, 16)), (curved, (4, 8, 12))]
+)
+def test_the_displacement_converges_with_the_square_of_the_cell(plan, cells):
     """MMS-THERMOELASTIC: order 2 in L2 for a trilinear displacement.
 
-    0.1: at 8 and 16 cells a side the higher terms still change the order by a few hundredths.
+    0.1: at 8 and 16 cells a side the higher terms still change the order by a few hundredths
+    (measured 1.985, 1.948, 1.961); 0.2 for the coarser pair (1.943, 1.968, 1.872).
     """
-    coarse, middle, fine = error(4), error(8), error(16)
-    assert abs(np.log2(middle / fine) - 2) < 0.1
-    assert abs(np.log2(coarse / middle) - 2) < 0.2
+    coarse, middle, fine = (error(plan, n) for n in cells)
+    a, b, c = np.log(cells)
+    assert abs(np.log(middle / fine) / (c - b) - 2) < 0.1
+    assert abs(np.log(coarse / middle) / (b - a) - 2) < 0.2

@@ -1,13 +1,17 @@
 """Blocks of the answer made from an outcome: units of the answer, no new physics."""
 
+from math import isfinite
+
 import numpy as np
 from numpy.typing import NDArray
 
-from thermo.answer.bodies import elastic_constants, mount_growth
+from thermo.answer.expansion import write_scale
 from thermo.answer.exposure import DosePlan
-from thermo.answer.outcome import NEEDS_CYCLE, Outcome
+from thermo.answer.mounts import elastic_constants, mount_growth
+from thermo.answer.outcome import PAST_FLAT, Outcome
 from thermo.answer.path import MODEL, source_words
 from thermo.answer.placement import placement_block
+from thermo.answer.placement_schema import PlacementBlock, Stress, UniformOffset
 from thermo.answer.scene import Scene
 from thermo.answer.schema import (
     AssumedLine,
@@ -16,13 +20,15 @@ from thermo.answer.schema import (
     DoseBlock,
     MeshBlock,
     PathLine,
-    Placement,
-    PlacementBlock,
     SolveBlock,
-    Stress,
-    UniformOffset,
 )
 from thermo.answer.state import State
+from thermo.answer.strength import (
+    absorber_strength,
+    membrane_strength,
+    resist_on_base,
+    resist_strength,
+)
 from thermo.beam import column_heat
 from thermo.case import Case
 from thermo.case.stack import Stack
@@ -90,40 +96,43 @@ def dose_block(dose: DosePlan) -> DoseBlock:
 
 
 def placement(outcome: Outcome) -> PlacementBlock:
-    """Placement of the pattern for a held beam; else the sample's part and the reason."""
+    """Where the pattern is printed, by depth of the resist."""
     scene, found = outcome.scene, outcome.expansion
     assert found is not None
-    printed: dict[str, Placement | None] = dict.fromkeys(DEPTHS)
-    change = None
-    if found.printed is not None and found.gap_change is not None:
-        for depth, e in zip(DEPTHS, found.printed, strict=True):
-            printed[depth] = placement_block(found.points, e, 0.0, 0.0)
-        change = 1e6 * float(found.gap_change[np.abs(found.gap_change).argmax()])
+    points, printed = found.points, found.printed
+    blur, split = printed.blur.max(1), printed.split.max(1)
+    by_depth = {
+        depth: placement_block(points, printed.mean[i], float(blur[i]), float(split[i]))
+        for i, depth in enumerate(DEPTHS)
+    }
     sample = {
-        depth: placement_block(found.points, u[:, :2], None, None)
+        depth: placement_block(points, u[:, :2], None, None)
         for depth, u in zip(DEPTHS, found.sample_at, strict=True)
     }
+    distance, resist = scene.case.beam.distance.value, scene.stack.resist.thickness
     gap = scene.stack.layer("gap").thickness
     return PlacementBlock(
-        **printed,
-        reason=None if scene.motion is None else NEEDS_CYCLE,
+        **by_depth,
+        reason=None if outcome.membrane.is_flat else PAST_FLAT,
         sample=sample,
         uniform_offset=_offset(scene.case, scene.stack),
-        geometric_ppm=1e6 * gap / scene.case.beam.distance.value,
-        sidewall_tilt_max_mrad=_tilt(found.printed, scene.stack.resist.thickness),
-        gap_change_um=change,
+        geometric_ppm=1e6 * gap / distance,
+        geometric_base_ppm=1e6 * (gap + resist) / distance,
+        write_mask_ppm=1e6 * write_scale(found, scene.case),
+        sidewall_tilt_max_mrad=_tilt(printed.mean, resist),
+        geometric_tilt_max_mrad=1e3 * float(np.abs(points[0]).max()) / distance,
+        gap_change_um=1e6 * float(found.gap_change[1][np.abs(found.gap_change[1]).argmax()]),
+        series_rest_nm=1e9 * found.motion.rest,
     )
 
 
-def _tilt(printed: Array | None, thickness: float) -> float | None:
+def _tilt(printed: Array, thickness: float) -> float:
     """Largest lean of a sidewall: base error minus top error over the thickness, mrad."""
-    if printed is None:
-        return None
     return 1e3 * float(np.hypot(*(printed[2] - printed[0]).T).max()) / thickness
 
 
 def _offset(case: Case, stack: Stack) -> UniformOffset:
-    """alpha dT of the frame, and of the sample's stiffest layer, at the water's temperature."""
+    """alpha dT of the mask's mount, and of the sample's stiffest layer, at their waters."""
     water = case.sample.holder.water.value
     base = [elastic_constants(la, water) for la in stack.layers if la.body == "sample"]
     thick = [la.thickness for la in stack.layers if la.body == "sample"]
@@ -135,30 +144,44 @@ def _offset(case: Case, stack: Stack) -> UniformOffset:
 
 
 def stress(outcome: Outcome) -> Stress:
-    """Film stress of the membrane: initial, and for a held beam lowest and highest."""
-    found = outcome.expansion
-    ends = None if found is None else found.membrane_stress
+    """Stress of membrane, absorber and resist beside their strengths."""
+    membrane, metal = membrane_strength(outcome), absorber_strength(outcome)
+    resist, edge = resist_strength(outcome), resist_on_base(outcome)
+    metal_low, metal_high = (None, None) if metal is None else metal.stress
     return Stress(
         membrane_initial_MPa=outcome.scene.case.mask.membrane.tension.value / 1e6,
-        membrane_lowest_MPa=None if ends is None else ends[0] / 1e6,
-        membrane_highest_MPa=None if ends is None else ends[1] / 1e6,
+        membrane_lowest_MPa=membrane.stress[0] / 1e6,
+        membrane_highest_MPa=membrane.stress[1] / 1e6,
+        membrane_strength_MPa=_mega(membrane.typical),
+        membrane_share=membrane.share,
+        absorber_lowest_MPa=_mega(metal_low),
+        absorber_highest_MPa=_mega(metal_high),
+        absorber_share=None if metal is None else metal.share,
+        resist_film_MPa=None if edge is None else edge.film / 1e6,
+        resist_edge_shear_MPa=None if edge is None else edge.shear / 1e6,
+        resist_edge_peel_MPa=None if edge is None else edge.peel / 1e6,
+        resist_share=None if resist is None else resist.share,
     )
 
 
-def checks(outcome: Outcome) -> Checks:
-    """What the solves proved about themselves."""
+def _mega(pascal: float | None) -> float | None:
+    """MPa of Pa, where there is a value."""
+    return None if pascal is None else pascal / 1e6
+
+
+def checks(outcome: Outcome, tension: float | None) -> Checks:
+    """What the solves proved about themselves; tension: needed to stay flat, Pa."""
     state, found = outcome.state, outcome.expansion
+    assert found is not None
     gap = outcome.scene.stack.layer("gap").thickness
-    left = None
-    if found is not None and found.gap_change is not None:
-        left = 1e6 * (gap + float(found.gap_change.min()))
     return Checks(
         heat_balance=state.steady.balance,
         power_balance=state.power.balance,
         residual=state.steady.solution.residual,
-        expansion_residual=None if found is None else found.residual,
-        membrane_flatness=None,
-        gap_left_um=left,
+        expansion_residual=found.motion.residual,
+        membrane_flatness=outcome.membrane.factor if isfinite(outcome.membrane.factor) else None,
+        membrane_tension_needed_MPa=None if tension is None else tension / 1e6,
+        gap_left_um=1e6 * (gap + float(found.gap_change[0].min())),
     )
 
 

@@ -1,225 +1,174 @@
-"""Mask and sample as elastic bodies: their grids, properties, supports, and the rise in them.
+"""Mask and sample as elastic bodies on a plan of their own: properties, supports, displacement.
 
-Each layer is one elastic layer (the resist two): the thin-layer hexahedron needs no more.  The
-rise through a layer is its best straight line: same mean and same first moment, which is what
-moves and bends a layer.
+Each layer is one elastic layer (the resist two): the thin-layer hexahedron needs no more.
+What a body is tied to grows as a whole: its share is a displacement of its own, times that growth.
 """
 
-from collections.abc import Callable
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
+from typing import Literal, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import sparse
 
+from thermo.answer.mounts import elastic_constants, mask_supports, sample_supports
+from thermo.answer.rise import Slab, Transfer, transfer
+from thermo.answer.scene import Meshed
 from thermo.answer.state import State
-from thermo.case import Case
-from thermo.case.stack import Layer, Stack
-from thermo.elastic import FaceSprings, Held, HeldSolid, Pins, Solid, Support, hold
-from thermo.errors import MaterialError
-from thermo.mesh import Grid, rim
+from thermo.elastic import HeldSolid, Solid, hold
+from thermo.elastic.hexahedron import plan_matrices
+from thermo.materials import Sheet, patterned_metal
+from thermo.mesh import Plan, interpolation, layer_presence
 
 Array = NDArray[np.float64]
-HARD = 1e13  # N/m3: a back that rests on its holder through a bare contact
+Name = Literal["mask", "sample"]
 
 
 @dataclass(frozen=True)
 class Body:
-    """A held body and how its cells sit in the heat grid.
+    """A held body whose base or mount is at rest, and what their growth does to it.
 
-    nodes, cells : plan nodes and cells of the heat grid that the body keeps
-    slabs : for each elastic layer, the heat slabs it takes together, None where void
+    slabs : its elastic layers;  nodes, cells : its own of the plan of the bodies
+    grown : displacement for a strain of 1 of base or mount, m, (levels, nodes, 3)
+    free : the level a free body lies on, None where it is tied
     """
 
+    name: Name
     held: HeldSolid
-    supports: "MakeSupports"
+    slabs: tuple[Slab, ...]
     nodes: NDArray[np.int64]
     cells: NDArray[np.int64]
-    slabs: tuple[slice, ...]
+    grown: Array
+    free: int | None
 
     def again(self, state: State) -> "Body":
-        """The same body with the expansion and the base growth of another state."""
-        solid, stack = self.held.solid, state.scene.stack
-        alpha = np.zeros_like(solid.alpha)
-        for i, s in enumerate(self.slabs):
-            number = int(state.meshed.grid.layer[s.start])
-            alpha[i] = elastic_constants(stack.layers[number], state.layer_T[number])[2]
-        return replace(self, held=self.held.again(alpha, self.supports(state, solid)))
+        """The same body with the expansion of another state; stiffness and factor stay."""
+        alpha = _properties(state, self.slabs).alpha[:, self.cells]
+        return replace(self, held=replace(self.held, solid=replace(self.held.solid, alpha=alpha)))
 
-    def rise(self, grid: Grid, T: Array, reference: float) -> Array:
-        """Rise above the reference at the cells' corners, K, (layers, cells, 2, 4)."""
-        quads = grid.plan.quads[:, self.cells]
-        ends = [straight(grid.levels[_levels(s)], T[_levels(s)] - reference) for s in self.slabs]
-        return np.stack([e[:, quads].transpose(2, 0, 1) for e in ends])
+    def transfer(self, meshed: Meshed) -> Transfer:
+        """How temperatures of a heat mesh reach this body."""
+        return transfer(meshed, self.held.solid.points, self.held.solid.quads, self.slabs)
 
-    def expand(self, grid: Grid, T: Array, reference: float) -> tuple[Array, float]:
-        """Displacement (levels, nodes, 3) m of the body's own nodes, and the solve's residual."""
-        found = self.held.expand(np.nan_to_num(self.rise(grid, T, reference)))
-        return found.u, found.residual
+    def displacement(
+        self, rise: Array, growth: Array, free_strain: Array | None = None
+    ) -> tuple[Array, float]:
+        """Displacement (k, levels, nodes, 3) m under rises and growths (k,), and the residual.
 
+        rise : K, at the cells' corners, (k, slabs, cells, 2, 4)
+        free_strain : of the cells, in every load, (slabs, cells)
+        """
+        found = self.held.expand(rise, free_strain=free_strain)
+        u = found.u + growth[:, None, None, None] * self.grown
+        if self.free is not None:
+            u = centred(self.held.solid, u, self.free)
+        return u, found.residual
 
-def straight(z: Array, T: Array) -> Array:
-    """Best straight line through piecewise linear T (levels, ...) over z: values at both ends."""
-    middle, h = (z[0] + z[-1]) / 2, z[-1] - z[0]
-    dz = np.diff(z).reshape((-1,) + (1,) * (T.ndim - 1))
-    a, b = T[:-1], T[1:]
-    lever = (z[:-1] - middle).reshape(dz.shape)
-    mean = (dz * (a + b) / 2).sum(0) / h
-    moment = (dz * (lever * (a + b) / 2 + dz * (a + 2 * b) / 6)).sum(0)
-    bend = 6 * moment / h**2
-    return np.stack([mean - bend, mean + bend])
+    def at_points(self, meshed: Meshed, points: Array) -> sparse.csr_array:
+        """Weights of the body's nodal values at points (2, n) m, (n, nodes)."""
+        return interpolation(meshed.bodies, points)[:, self.nodes]
 
 
-def _levels(slabs: slice) -> slice:
-    return slice(slabs.start, slabs.stop + 1)
-
-
-def sample_body(state: State) -> Body:
-    """Resist and base layers on their joint."""
-    stack, grid = state.scene.stack, state.meshed.grid
-    layers = [layer for layer in stack.layers if layer.body == "sample"]
-    slabs: list[slice] = []
-    for layer in layers:
-        own = grid.slabs(stack.index(layer.name))
-        if layer is stack.resist and own.stop - own.start > 1:
-            half = grid.levels[own.start] + layer.thickness / 2
-            cut = own.start + int(np.abs(grid.levels[_levels(own)] - half).argmin())
-            slabs += [slice(own.start, cut), slice(cut, own.stop)]
-        else:
-            slabs.append(own)
-    return _body(state, slabs, _sample_supports)
-
-
-def mask_body(state: State) -> Body:
-    """Frame, membrane and absorber."""
-    stack, grid = state.scene.stack, state.meshed.grid
-    names = ("frame", "membrane", "absorber")
-    return _body(state, [grid.slabs(stack.index(n)) for n in names], _mask_supports)
-
-
-Supports = tuple[Support, ...]
-MakeSupports = Callable[[State, Solid], Supports]
-
-
-def _body(state: State, slabs: list[slice], supports: MakeSupports) -> Body:
-    stack, grid = state.scene.stack, state.meshed.grid
-    active = np.stack([grid.active[s.start] for s in slabs])
-    E, nu, alpha, tension = (np.zeros(active.shape) for _ in range(4))
-    for i, s in enumerate(slabs):
-        number = int(grid.layer[s.start])
-        layer, T = stack.layers[number], state.layer_T[number]
-        E[i], nu[i], alpha[i] = elastic_constants(layer, T)
-        if layer.name == "membrane":
-            clear = stack.pattern.clear
-            stretched = clear.covers(*grid.plan.centres)
-            tension[i] = np.where(stretched, state.scene.case.mask.membrane.tension.value, 0.0)
-        if layer.name == "absorber":
-            stiff = _metal_share(state, stack)
-            active[i] &= stiff > 0
-            E[i] *= np.maximum(stiff, 1e-6)
-    cells = np.flatnonzero(active.any(0))
-    nodes, quads = np.unique(grid.plan.quads[:, cells], return_inverse=True)
-    levels = np.array([grid.levels[s.start] for s in slabs] + [grid.levels[slabs[-1].stop]])
+def make_body(state: State, name: Name) -> Body:
+    """Mask or sample of a state, held as the case says."""
+    plan = state.meshed.bodies
+    slabs = _slabs(state, name)
+    found = _properties(state, slabs)
+    cells = np.flatnonzero(found.active.any(0))
+    nodes, quads = np.unique(plan.quads[:, cells], return_inverse=True)
+    levels = np.array([s.top for s in slabs] + [slabs[-1].bottom])
     solid = Solid(
-        grid.plan.points[:, nodes],
+        plan.points[:, nodes],
         quads.reshape(4, -1),
         levels,
-        active[:, cells],
-        E[:, cells],
-        nu[:, cells],
-        alpha[:, cells],
-        tension[:, cells],
+        found.active[:, cells],
+        found.E[:, cells],
+        found.nu[:, cells],
+        found.alpha[:, cells],
+        found.tension[:, cells],
     )
-    return Body(hold(solid, supports(state, solid)), supports, nodes, cells, tuple(slabs))
+    supports = mask_supports if name == "mask" else sample_supports
+    held = hold(solid, supports(state, solid, 0.0))
+    tied = held.again(solid.alpha, supports(state, solid, 1.0))
+    grown = tied.expand(np.zeros((*solid.active.shape, 2, 4))).u
+    case = state.scene.case
+    how, level = (case.mask.frame, 0) if name == "mask" else (case.sample, len(levels) - 1)
+    return Body(name, held, slabs, nodes, cells, grown, level if how.held == "free" else None)
 
 
-def elastic_constants(layer: Layer, T: float) -> tuple[float, float, float]:
-    """Young's modulus (Pa), Poisson ratio and expansion (1/K) of a layer at T (K)."""
-    m = layer.material
-    E, nu, alpha = m.youngs_modulus, m.poisson_ratio, m.expansion
-    if E is None or nu is None or alpha is None:
-        raise MaterialError(f"{m.name} has no elastic properties; only solids can be layers")
-    return E(T), nu(T), alpha(T)
+def centred(solid: Solid, u: Array, level: int) -> Array:
+    """Displacements u (k, levels, nodes, 3) without the mean motion of a face in its plane.
 
+    What lies free has no place to count from: pins would turn a bend of the line between them into
+    a turn of the whole.  Taken away is the rigid motion with, over the face,
 
-def _metal_share(state: State, stack: Stack) -> Array:
-    """In-plane stiffness of the absorber layer over that of its metal, (cells,).
-
-    Connected metal with openings: c/(3 - 2c), the bound for holes in a sheet (Z. Hashin and S.
-    Shtrikman, J. Mech. Phys. Solids 11 (1963) 127, 2D form from memory, Poisson ratio 1/3).
-    Islands do not carry from one to the next: 0; that they stiffen their own spot is left out.
+        int u dA = 0,   int (x u_y - y u_x) dA = 0     x, y from its middle
     """
-    coverage = stack.pattern.coverage(*state.meshed.grid.plan.centres)
-    if state.scene.case.mask.absorber.kind == "islands":
-        return np.where(coverage >= 1, 1.0, 0.0)
-    return np.asarray(coverage / (3 - 2 * coverage))
+    mass, _ = plan_matrices(solid.corners)
+    mass = np.where(solid.active[min(level, len(solid.active) - 1), :, None], mass.sum(2), 0.0)
+    area = np.bincount(solid.quads.T.ravel(), mass.ravel(), solid.points.shape[1])
+    x, y = solid.points - (solid.points @ area / area.sum())[:, None]
+    ux, uy, _ = np.moveaxis(np.nan_to_num(u[:, level]), -1, 0)
+    along = np.stack([ux @ area, uy @ area], axis=-1) / area.sum()
+    turn = (uy @ (area * x) - ux @ (area * y)) / (area @ (x**2 + y**2))
+    found = u.copy()
+    found[..., :2] -= along[:, None, None]
+    found[..., :2] -= turn[:, None, None, None] * np.stack([-y, x], axis=-1)
+    return found
 
 
-def _mask_supports(state: State, solid: Solid) -> Supports:
-    """free: three-two-one pins on the frame's lit face; clamped: that face follows its mount.
-
-    The mount is taken to be of the frame's material and at the temperature of its water.
-    """
-    if state.scene.case.mask.frame.held == "free":
-        return (Pins(0),)
-    face = np.zeros(solid.points.shape[1], bool)
-    face[solid.quads[:, solid.active[0]]] = True
-    drawn = np.zeros((len(solid.levels), solid.points.shape[1], 3))
-    drawn[..., :2] = mount_growth(state.scene.case, state.scene.stack) * solid.points.T
-    return (Held(face, "xy", (0,), drawn), Held(face & _rim(solid), "z", (0,)))
-
-
-def _sample_supports(state: State, solid: Solid) -> Supports:
-    """The ways to hold a sample; the base it is tied to grows like the holder's material."""
-    case, stack = state.scene.case, state.scene.stack
-    sample = case.sample
-    kt, kn = joint_stiffness(state)
-    back = len(solid.levels) - 1
-    growth = holder_growth(state)
-    if sample.held == "free":
-        return (Pins(back, along_beam=False), FaceSprings(back, 0.0, kn))
-    if sample.held == "glued":
-        return (FaceSprings(back, kt, kn, growth=growth),)
-    face = stack.resist.outline
-    if sample.held == "taped":
-        assert sample.patch is not None  # the case room asks for it
-        x, y = np.abs(solid.corners.mean(1)).T
-        side = sample.patch.value
-        corner = (x > face.width / 2 - side) & (y > face.height / 2 - side)
-        return (FaceSprings(back, kt, kn, cells=corner, growth=growth),)
-    edge = _rim(solid)
-    drawn = np.zeros((len(solid.levels), solid.points.shape[1], 3))
-    drawn[..., :2] = growth * solid.points.T
-    return (Held(edge, "xy", (0,), drawn), Held(edge, "z", (back,)))
+def _slabs(state: State, name: Name) -> tuple[Slab, ...]:
+    """Elastic layers of a body in beam order, z = 0 at the resist's lit face."""
+    stack = state.scene.stack
+    thickness = np.array([layer.thickness for layer in stack.layers])
+    first = stack.index(stack.resist.name)
+    ends = np.concatenate([[0], np.cumsum(thickness)]) - thickness[:first].sum()
+    found = []
+    for i, layer in enumerate(stack.layers):
+        if layer.body != name:
+            continue
+        cuts = np.linspace(ends[i], ends[i + 1], 3 if i == first else 2)
+        own = layer.thickness / layer.material.conductivity(state.layer_T[i])
+        jump = layer.resistance / (own + layer.resistance)
+        found += [Slab(i, a, b, jump) for a, b in pairwise(cuts.tolist())]
+    return tuple(found)
 
 
-def _rim(solid: Solid) -> NDArray[np.bool_]:
-    """Nodes on the outer edge of a body."""
-    nodes = np.zeros(solid.points.shape[1], bool)
-    nodes[rim(solid.quads)] = True
-    return nodes
+class _Properties(NamedTuple):
+    """Cells of a body's slabs over the plan of the bodies, each (slabs, cells)."""
+
+    active: NDArray[np.bool_]
+    E: Array
+    nu: Array
+    alpha: Array
+    tension: Array
 
 
-def joint_stiffness(state: State) -> tuple[float, float]:
-    """Shear and normal stiffness of the joint per area, kt = G/t and kn = E_oed/t, N/m3."""
-    number = state.scene.stack.index("joint")
-    joint = state.scene.stack.layers[number]
-    if joint.material.kind == "gas":
-        return HARD, HARD
-    E, nu, _ = elastic_constants(joint, state.layer_T[number])
-    shear = E / (2 * (1 + nu))
-    hindered = E * (1 - nu) / ((1 + nu) * (1 - 2 * nu))
-    return shear / joint.thickness, hindered / joint.thickness
+def _properties(state: State, slabs: Sequence[Slab]) -> _Properties:
+    stack, plan = state.scene.stack, state.meshed.bodies
+    active = layer_presence(stack, plan)[[s.layer for s in slabs]]
+    E, nu, alpha, tension = (np.zeros(active.shape) for _ in range(4))
+    for i, s in enumerate(slabs):
+        layer = stack.layers[s.layer]
+        E[i], nu[i], alpha[i] = elastic_constants(layer, state.layer_T[s.layer])
+        if layer.name == "membrane":
+            clear = stack.pattern.clear.covers(*plan.centres)
+            tension[i] = np.where(clear, state.scene.case.mask.membrane.tension.value, 0.0)
+        if layer.name == "absorber":
+            E[i], nu[i] = _patterned(state, plan)
+            active[i] &= E[i] > 0
+    return _Properties(active, E, nu, alpha, tension)
 
 
-def mount_growth(case: Case, stack: Stack) -> float:
-    """Strain of the frame's mount against the mask's temperature of measurement."""
-    T = (case.mask.frame.water or case.chamber.temperature).value
-    _, _, alpha = elastic_constants(stack.layer("frame"), T)
-    return alpha * (T - case.mask.measured_at.value)
-
-
-def holder_growth(state: State) -> float:
-    """Strain of the holder at its mean temperature against the sample's measurement."""
-    T = state.layer_T[-1]
-    _, _, alpha = elastic_constants(state.scene.stack.layer("holder"), T)
-    return alpha * (T - state.scene.case.sample.measured_at.value)
+def _patterned(state: State, plan: Plan) -> tuple[Array, Array]:
+    """Young's modulus (Pa) and Poisson ratio of the absorber as an even layer, (cells,)."""
+    stack, T = state.scene.stack, state.layer_T
+    sheets = []
+    for name in ("absorber", "membrane"):
+        i = stack.index(name)
+        E, nu, _ = elastic_constants(stack.layers[i], T[i])
+        sheets.append(Sheet(E, nu, stack.layers[i].thickness))
+    coverage = stack.pattern.coverage(*plan.centres)
+    return patterned_metal(coverage, state.scene.case.mask.absorber.kind, *sheets)

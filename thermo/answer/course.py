@@ -66,8 +66,7 @@ class Course:
 def course_of(state: State, solver: Solver) -> Course:
     """Warm-up of a state; the ring current decays with the lifetime of the case."""
     system, scan, scene = state.system, state.scan, state.scene
-    dark = steady(system, np.zeros_like(state.power.heat), solver).T
-    cold = np.where(system.used, dark.T, system.coldest)
+    cold = _dark(state, solver)
     mean = np.where(system.used, state.steady.T.T - cold, 0.0)
     if scan is None or scene.motion is None:
         none = np.zeros((0, *mean.shape), np.complex64)
@@ -84,6 +83,22 @@ def course_of(state: State, solver: Solver) -> Course:
     lifetime = scene.case.ring.lifetime
     fades = np.inf if lifetime is None else lifetime.value
     return Course(state, WarmUp(cycle, found, fades), cold, dose)
+
+
+def followed(course: Course, state: State, solver: Solver) -> Course:
+    """The course of a changed state on an equal mesh; what is missing at first decays as before."""
+    dark, dose = _dark(state, solver), dose_plan(state.scene)
+    cycle = course.warm_up.cycle
+    if state.scan is not None:
+        mean = np.where(state.system.used, state.steady.T.T - dark, 0.0)
+        cycle = replace(state.scan.cycle, mean=mean)
+    return Course(state, replace(course.warm_up, cycle=cycle), dark, dose)
+
+
+def _dark(state: State, solver: Solver) -> Array:
+    """Temperatures without the beam, K, (nodes, levels)."""
+    dark = steady(state.system, np.zeros_like(state.power.heat), solver).T
+    return np.where(state.system.used, dark.T, state.system.coldest)
 
 
 def which_regime(course: Course) -> tuple[Regime, str]:

@@ -11,22 +11,22 @@ from typing import Any
 from thermo.answer import blocks
 from thermo.answer.course import Course, course_of, over_exposure
 from thermo.answer.current import highest_current
-from thermo.answer.expansion import expand_bodies
 from thermo.answer.exposure import dose_plan
 from thermo.answer.hand_check import hand_check
 from thermo.answer.in_time import in_time
 from thermo.answer.levers import try_levers
 from thermo.answer.march_check import march_difference
 from thermo.answer.mesh_error import mesh_bands, mesh_difference
-from thermo.answer.outcome import Outcome, run_once
+from thermo.answer.outcome import Outcome, needed_tension, run_once
 from thermo.answer.path import path_lines, photon_block
 from thermo.answer.scene import Meshed, Scene, describe, mesh
 from thermo.answer.schema import Answer, CaseBlock, PathLine
 from thermo.answer.size import check_size
 from thermo.answer.spread import CoarseRuns, spread_of
 from thermo.answer.state import State, solve_state
+from thermo.answer.strength import is_exceeded, strength_words
 from thermo.answer.temperature import part_temperatures
-from thermo.answer.verdict import limit_lines, verdict
+from thermo.answer.verdict import limit_lines, verdict, with_more
 from thermo.case import Case
 from thermo.solve import Solver
 
@@ -36,10 +36,10 @@ CAUTIONS = (
     "A planning estimate: not a safety assessment, never an input of an interlock.",
     "X-rays, beryllium, helium and vacuum windows, hot parts and solvents can injure: local rules "
     "and licensed practice decide.",
-    "Left out: creep and flow of the resist, shrinkage and swelling, sideways spread of "
-    "fluorescence, diffraction and photo-electron blur, stray beam, damage; buckling of the "
-    "membrane; radiation from mask to sample, which counts below about 1 mbar, unless "
-    "gap.emissivity is given.",
+    "Left out: creep and flow of the resist; shrinkage and swelling unless a free_strain is given; "
+    "sideways spread of fluorescence, diffraction and photo-electron blur, stray beam, damage; "
+    "what a membrane does once it has buckled; radiation from mask to sample, which counts below "
+    "about 1 mbar, unless gap.emissivity is given.",
 )
 
 
@@ -96,12 +96,11 @@ def run(
             followed = photon_block(scene, dose_plan(scene), photons)
     with clock.stage("coarse mesh", 0.05):
         runs = CoarseRuns(case, still)
+    scene = replace(scene, gap_change=runs.gap_change)
     with clock.stage("temperature", 0.1):
         state, course = _solved(scene, meshed, runs)
     with clock.stage("expansion", 0.35):
-        outcome = run_once(state, runs.moved)
-        if not runs.moved:  # smooth, and far from the printed placement: the coarse mesh serves
-            outcome = replace(outcome, expansion=expand_bodies(runs.typical.state))
+        outcome = run_once(state, course)
     if check_cycle:
         with clock.stage("marching", 0.4):
             march = march_difference(runs.first)
@@ -110,12 +109,14 @@ def run(
     coarser = runs.typical
     if refine:
         with clock.stage("mesh error", 0.84):
-            coarser = run_once(_solved(scene, mesh(scene, refine - 1), runs)[0], runs.moved)
+            coarser = run_once(*_solved(scene, mesh(scene, refine - 1), runs))
     difference = mesh_difference(outcome, coarser)
     lines = limit_lines(outcome.judged, spread.bands, mesh_bands(outcome, coarser, difference))
     with clock.stage("levers", 0.86):
         current = highest_current(outcome, runs)
         said = verdict(lines, spread.bands, list(try_levers(outcome, runs, current)))
+        tension = needed_tension(outcome, runs.typical)
+        said = with_more(said, strength_words(outcome), is_exceeded(outcome), tension)
     with clock.stage("speed and sensors", 0.96):
         timed = in_time(course, outcome, runs, spread, march)
     answer = Answer(
@@ -127,6 +128,7 @@ def run(
         mesh=blocks.mesh_block(state, difference),
         seconds=clock.seconds,
         verdict=said,
+        checks=blocks.checks(outcome, tension),
         **_of_outcome(outcome, path),
         **timed,
     )
@@ -150,7 +152,6 @@ def _of_outcome(outcome: Outcome, path: tuple[PathLine, ...]) -> dict[str, Any]:
         "hand_check": hand_check(state),
         "placement": blocks.placement(outcome),
         "stress": blocks.stress(outcome),
-        "checks": blocks.checks(outcome),
         "assumed": blocks.assumed(case),
         "cautions": CAUTIONS,
     }

@@ -160,6 +160,13 @@ def lit_stripe(scene: Scene) -> tuple[Array, Array]:
     return scene.beam.height, heat.heat[scene.resist_number(False)][0]
 
 
+def lit_stripes(scene: Scene) -> tuple[Array, Array]:
+    """Heights of the rays (m); the power each leaves at top, middle and base of the resist, W/m."""
+    cuts = (0.0, FACE, (1 - FACE) / 2, (1 + FACE) / 2, 1 - FACE, 1.0)
+    heat = column_heat(scene.beam, scene.column(False, cuts)).heat[scene.resist_number(False)]
+    return scene.beam.height, heat[[0, 2, 4]]
+
+
 def _held(scene: Scene, depth: Array) -> DosePlan:
     """Plan of a held beam: the light of the stripe's middle ray decides, W/m3 per height."""
     beam, case = scene.beam, scene.case

@@ -4,10 +4,14 @@ Nearly all mask heat leaves through the gap into the resist, so more gas cools t
 slightly heats the resist: pressure and gap are levers of the mask only.
 """
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
+import numpy as np
+
+from thermo.answer.expansion import Expansion, write_scale
 from thermo.answer.outcome import Outcome
+from thermo.answer.placement import linear_fit
 from thermo.answer.spread import CoarseRuns, try_setting
 from thermo.beam import Motion
 from thermo.case import Case, Filter
@@ -30,9 +34,13 @@ LEVERS: Mapping[str, tuple[str, ...]] = {
     "dose_ratio": DOSE,
     "dose_unevenness": ("scan.stroke",),
     "dose_under_absorber": ("mask.absorber.thickness",),
-    "placement": ("sample.holder.water", "ring.current"),
-    "magnification": ("sample.holder.water", "ring.current"),
+    "gap_closing": ("gap.width",),
+    "placement": ("mask.scale", "sample.holder.water", "ring.current"),
+    "magnification": ("mask.scale", "sample.holder.water", "ring.current"),
+    "blur": ("scan.speed", "filter", "gap.width", "chamber.pressure", "ring.current"),
 }
+STEP = 5.0  # K, by which the water is changed
+COLDEST, WARMEST = 278.15, 333.15  # K: water that a cooling circuit can bring
 
 
 @dataclass(frozen=True)
@@ -56,7 +64,10 @@ def try_levers(outcome: Outcome, runs: CoarseRuns, current: float | None) -> Ite
     broken = [j.name for j in outcome.judged if j.over is not None and j.over > 0]
     keys = dict.fromkeys(key for name in broken for key in LEVERS.get(name, ()))
     for short in keys:
-        key, value = _candidate(outcome, short, current)
+        if short == "mask.scale":
+            yield _written(outcome)
+            continue
+        key, value = _candidate(outcome, runs, short, current, broken)
         changed = None if value is None else try_setting(case, key, value)
         if changed is None or value is None:
             continue
@@ -70,33 +81,89 @@ def try_levers(outcome: Outcome, runs: CoarseRuns, current: float | None) -> Ite
         yield Tried(key, _say(case, key, value), values, after.dose.time, cures, ours)
 
 
-def _candidate(outcome: Outcome, short: str, current: float | None) -> tuple[str, float | None]:
+def _candidate(
+    outcome: Outcome, runs: CoarseRuns, short: str, current: float | None, broken: Sequence[str]
+) -> tuple[str, float | None]:
     """The changed value of one lever, None where there is nothing to change."""
     case = outcome.scene.case
     if short == "filter":
         number, last = last_foil(case)
         thicker = None if last is None else 2.5 * last.thickness.value
         return f"beam.filters.{number}.thickness", thicker
-    if short == "ring.current":
-        if current is None or current >= case.ring.current.value:
-            return short, None
-        return short, 0.98 * current
-    if short == "scan.stroke":
-        needed = outcome.dose.stroke_needed
-        given = input_at(case, short)
-        return short, None if needed is None or given is None else 1.01 * needed
-    if short == "scan.speed":
-        return short, _faster(outcome)
+    own: dict[str, Callable[[], float | None]] = {
+        "ring.current": lambda: _less(case, current),
+        "scan.stroke": lambda: _longer(outcome),
+        "scan.speed": lambda: _faster(outcome),
+    }
+    if {"placement", "magnification"} & {*broken}:
+        own["sample.holder.water"] = lambda: nulling_water(outcome, runs)
+    if short in own:
+        return short, own[short]()
+    wider = "gap_closing" in broken  # then a narrower gap is no cure
     change: Mapping[str, Callable[[Quantity], float]] = {
         "sample.joint.resistance": lambda q: q.value / 3,
-        "sample.holder.water": lambda q: q.value - 5,
-        "gap.width": lambda q: q.value / 2,
+        "sample.holder.water": lambda q: q.value - STEP,
+        "gap.width": lambda q: 2 * q.value if wider else q.value / 2,
         "chamber.pressure": lambda q: min(5 * q.value, 1e5),
         "mask.frame.cooling": lambda q: 3 * q.value,
         "mask.absorber.thickness": lambda q: 1.5 * q.value,
     }
     given = input_at(case, short)
     return short, None if given is None else change[short](given)
+
+
+def _less(case: Case, current: float | None) -> float | None:
+    """Somewhat less than the highest ring current, where that is less than there is."""
+    return None if current is None or current >= case.ring.current.value else 0.98 * current
+
+
+def _longer(outcome: Outcome) -> float | None:
+    """Somewhat more than the stroke that is needed."""
+    needed, given = outcome.dose.stroke_needed, input_at(outcome.scene.case, "scan.stroke")
+    return None if needed is None or given is None else 1.01 * needed
+
+
+def _written(outcome: Outcome) -> Tried:
+    """The same mask written at the scale that prints true in the middle of the resist."""
+    expansion = outcome.expansion
+    assert expansion is not None  # placement is known
+    points, case = expansion.points, outcome.scene.case
+    scale = write_scale(expansion, case)
+    more = -expansion.fits[1].magnification  # than the mask has now
+    fits = [linear_fit(points, e + more * points.T) for e in expansion.printed.mean]
+    values = {j.name: j.value for j in outcome.judged if j.value is not None}
+    left = {
+        "placement": max(1e6 * float(np.hypot(*fit.aligned.T).max()) for fit in fits),
+        "magnification": max(1e6 * abs(fit.magnification) for fit in fits),
+    }
+    values |= {name: value for name, value in left.items() if name in values}
+    cures = all(values[j.name] <= j.limit for j in outcome.judged if j.name in values)
+    text = (
+        f"mask.scale {'' if case.mask.scale is None else case.mask.scale} -> {1e6 * scale:.3g} ppm"
+    )
+    return Tried("mask.scale", " ".join(text.split()), values, outcome.dose.time, cures, True)
+
+
+def nulling_water(outcome: Outcome, runs: CoarseRuns) -> float | None:
+    """Temperature of the sample's water at which the pattern is printed true to scale, K.
+
+    Growth is linear in it: from two runs.  None where no cooling circuit brings it.
+    """
+    key, case = "sample.holder.water", outcome.scene.case
+    given = case.sample.holder.water.value
+    colder = try_setting(case, key, given - STEP)
+    if colder is None or outcome.expansion is None:
+        return None
+    after = runs.changed(colder, key).expansion
+    scales = [_scale(found) for found in (outcome.expansion, runs.rough.expansion, after)]
+    here, usual, other = scales
+    water = given + STEP * here / (other - usual) if other != usual else np.inf
+    return float(water) if COLDEST <= water <= WARMEST else None
+
+
+def _scale(expansion: Expansion | None) -> float:
+    assert expansion is not None  # changed cases are expanded where placement is judged
+    return expansion.fits[1].magnification
 
 
 def last_foil(case: Case) -> tuple[int, Filter | None]:

@@ -13,14 +13,20 @@ from collections.abc import Mapping
 import numpy as np
 
 from thermo.answer.outcome import Outcome
-from thermo.answer.placement import linear_fit
+from thermo.answer.placement import common, linear_fit
 from thermo.answer.state import State
 from thermo.answer.temperature import hottest, layer_nodes
-from thermo.mesh import interpolation
+from thermo.mesh import CHORD, interpolation
 
-CHORD = 2e-3  # share by which nodes on a circle are pulled inwards, into the other mesh's chord
 SECOND_ORDER, FIRST_ORDER = 1.0, 3.0  # F/(2^p - 1) for p = 2 and p = 1
-PRINTED = ("placement", "magnification", "blur")  # values that hang on expansion
+PRINTED = ("placement", "magnification", "blur", "gap_closing")  # values that hang on expansion
+FIELDS = {  # largest difference over a part or the field that stands behind a value, and its share
+    "resist": ("resist_peak_K", SECOND_ORDER),
+    "mask": ("mask_peak_K", SECOND_ORDER),
+    "placement": ("residual_nm", 1e-3 * FIRST_ORDER),
+    "magnification": ("magnification_ppm", FIRST_ORDER),
+    "blur": ("blur_nm", 1e-3 * FIRST_ORDER),
+}
 NEAR = 0.9  # share of a part's highest rise from which on a place counts as hottest
 
 
@@ -34,15 +40,19 @@ def mesh_difference(fine: Outcome, coarse: Outcome) -> dict[str, float]:
     if fine.expansion is None or coarse.expansion is None:
         return found
     before, after = fine.expansion, coarse.expansion
-    if before.printed is None or after.printed is None:
-        return found
+    same = common(before.points, after.points)
     fits = [
-        (linear_fit(before.points, e), linear_fit(after.points, f))
-        for e, f in zip(before.printed, after.printed, strict=True)
+        (linear_fit(after.points, e[same]), linear_fit(after.points, f))
+        for e, f in zip(before.printed.mean, after.printed.mean, strict=True)
     ]
     scale = max(abs(a.magnification - b.magnification) for a, b in fits)
     left = max(float(np.hypot(*(a.residual - b.residual).T).max()) for a, b in fits)
-    return found | {"magnification_ppm": 1e6 * scale, "residual_nm": 1e9 * left}
+    blur = float(np.abs(before.printed.blur[:, same] - after.printed.blur).max())
+    return found | {
+        "magnification_ppm": 1e6 * scale,
+        "residual_nm": 1e9 * left,
+        "blur_nm": 1e9 * blur,
+    }
 
 
 def mesh_bands(fine: Outcome, coarse: Outcome, difference: Mapping[str, float]) -> dict[str, float]:
@@ -57,9 +67,9 @@ def mesh_bands(fine: Outcome, coarse: Outcome, difference: Mapping[str, float]) 
         if line.value is not None and value is not None:
             factor = FIRST_ORDER if line.name in PRINTED else SECOND_ORDER
             found[line.name] = factor * abs(line.value - value)
-    for name in ("resist", "mask"):
-        if name in found:
-            found[name] = max(found[name], difference[f"{name}_peak_K"])
+    for name, (key, factor) in FIELDS.items():
+        if name in found and key in difference:
+            found[name] = max(found[name], factor * difference[key])
     return found
 
 

@@ -1,25 +1,26 @@
 """One case run once: its state, its exposure plan, and the value beside every limit."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from thermo.answer.expansion import Expansion, expand_bodies
+from thermo.answer.bodies import Body, Name, make_body
+from thermo.answer.course import Course
+from thermo.answer.expansion import Expansion, expand_bodies, roughened
 from thermo.answer.exposure import DosePlan, dose_plan
-from thermo.answer.placement import linear_fit
+from thermo.answer.membrane import Membrane, hottest_membrane
+from thermo.answer.pattern_motion import NOTHING, Known
 from thermo.answer.resist import resist_margin
 from thermo.answer.scene import Scene
 from thermo.answer.state import CLOSE, State
 from thermo.answer.temperature import ZERO_C, hottest, readings
 from thermo.case import Case
 
-NEEDS_CYCLE = (
-    "needs the expansion of both bodies through the scan, which is not worked out yet: a static "
-    "map may even have the wrong sign"
-)
+PAST_FLAT = "the membrane is past its flat state when it is hottest"
 DOSE = 0.03  # share by which cross sections and the absorption model leave a dose uncertain
 UNDER = 0.1  # the same in the middle of a wide absorber; beside open parts scattered light is added
+BOW = 0.1  # share by which a bow is uncertain: a membrane bends at its clamp within a cell or two
 EVEN = 0.01  # dose unevenness over the field that practice allows
 
 
@@ -28,6 +29,7 @@ class Judged:
     """The value beside one limit, in the limit's unit; None where it is not known.
 
     at_most : the limit itself is only an upper bound, so it can be broken but not kept
+    beyond : above the limit nothing more is known, so it is not broken either
     model : what the model itself leaves open, down and up
     """
 
@@ -39,6 +41,7 @@ class Judged:
     source: str
     note: str = ""
     at_most: bool = False
+    beyond: bool = False
     model: tuple[float, float] = (0.0, 0.0)
 
     @property
@@ -53,6 +56,7 @@ class Outcome:
 
     state: State
     dose: DosePlan
+    membrane: Membrane
     expansion: Expansion | None
     judged: tuple[Judged, ...]
 
@@ -71,21 +75,84 @@ class Outcome:
         return found
 
 
-def judge(state: State, dose: DosePlan, expansion: Expansion | None = None) -> tuple[Judged, ...]:
-    """The value beside every limit of the case, in the order of the case file."""
+def judge(
+    state: State, dose: DosePlan, membrane: Membrane, expansion: Expansion | None = None
+) -> tuple[Judged, ...]:
+    """The value beside every limit, those of the case in the order of the case file."""
     case = state.scene.case
+    flat = expansion if membrane.is_flat else None
     return (
         *_temperature_lines(case, state, dose),
-        *_placement_lines(case, expansion),
+        *_placement_lines(case, flat, "" if membrane.is_flat else PAST_FLAT),
         *_dose_lines(case, dose),
+        *_membrane_lines(state.scene, membrane, flat),
     )
 
 
-def run_once(state: State, moved: bool, before: Expansion | None = None) -> Outcome:
-    """Outcome of a solved state; moved: expand the bodies too."""
-    dose = dose_plan(state.scene)
-    expansion = expand_bodies(state, before) if moved else None
-    return Outcome(state, dose, expansion, judge(state, dose, expansion))
+@dataclass(frozen=True)
+class Kept:
+    """What a changed case takes over from an outcome.
+
+    same : bodies that are as stiff and held as then, on the same plan
+    unchanged : the one of them that also has the same temperatures and expansion
+    motion : whether the free decays move the pattern as then
+    membrane : whether it is as near to buckling as then, but for its temperature
+    """
+
+    outcome: Outcome
+    same: tuple[Name, ...] = ()
+    unchanged: Name | None = None
+    motion: bool = False
+    membrane: bool = False
+
+    def body(self, name: Name, state: State) -> Body:
+        """Mask or sample of a state, by its factor of then where it is the same."""
+        if name not in self.same:
+            return make_body(state, name)
+        expansion = self.outcome.expansion
+        assert expansion is not None  # of the typical case
+        return (expansion.mask if name == "mask" else expansion.sample).body.again(state)
+
+    @property
+    def known(self) -> Known:
+        """Of the pattern's motion."""
+        expansion = self.outcome.expansion
+        return Known(expansion.motion, self.unchanged) if self.motion and expansion else NOTHING
+
+
+def run_once(state: State, course: Course, moved: bool = True, kept: Kept | None = None) -> Outcome:
+    """Outcome of a solved state and its warm-up.
+
+    moved : expand both bodies;  kept : what is taken over from another outcome
+    """
+    dose, expansion = dose_plan(state.scene), None
+    membrane = None
+    if kept is not None and kept.membrane:
+        membrane = kept.outcome.membrane.warmed(kept.outcome.state, state)
+    if moved or membrane is None:
+        mask = kept.body("mask", state) if kept else make_body(state, "mask")
+        membrane = membrane or hottest_membrane(state, course, mask)
+        if moved:
+            sample = kept.body("sample", state) if kept else make_body(state, "sample")
+            known = kept.known if kept else NOTHING
+            expansion = expand_bodies(state, course, mask, sample, kept is not None, known)
+    return Outcome(state, dose, membrane, expansion, judge(state, dose, membrane, expansion))
+
+
+def roughened_outcome(outcome: Outcome, course: Course) -> Outcome:
+    """An outcome as those are that take something over: its pattern with fewer harmonics."""
+    assert outcome.expansion is not None  # of the typical case
+    expansion = roughened(outcome.expansion, course)
+    judged = judge(outcome.state, outcome.dose, outcome.membrane, expansion)
+    return replace(outcome, expansion=expansion, judged=judged)
+
+
+def needed_tension(outcome: Outcome, coarse: Outcome) -> float | None:
+    """Initial tension that would keep a buckled membrane flat, Pa; None where it is flat.
+
+    coarse : the same case on a coarser mesh, which says how much
+    """
+    return None if outcome.membrane.is_flat else coarse.membrane.needed_tension(coarse.state)
 
 
 def _temperature_lines(case: Case, state: State, dose: DosePlan) -> Iterator[Judged]:
@@ -106,7 +173,8 @@ def _resist_line(case: Case, state: State, dose: DosePlan) -> Judged:
         assert least is not None  # the case room allows it for PMMA only
         note = "no data at this dose: at most this" if least.at_most else ""
         value, soft = least.peak - ZERO_C, least.softening - ZERO_C
-        return Judged("resist", name, "degC", value, soft, least.source, note, least.at_most, model)
+        source, at_most = least.source, least.at_most
+        return Judged("resist", name, "degC", value, soft, source, note, at_most, model=model)
     note = ""
     if least is not None:
         soft = least.softening - ZERO_C
@@ -118,46 +186,40 @@ def _resist_line(case: Case, state: State, dose: DosePlan) -> Judged:
     return Judged("resist", name, "degC", peak, limit, "case", note, model=model)
 
 
-def _placement_lines(case: Case, expansion: Expansion | None) -> Iterator[Judged]:
+def _placement_lines(case: Case, expansion: Expansion | None, why: str) -> Iterator[Judged]:
+    """Of the worst depth; without an expansion they are not known, and why."""
     limits = case.limits
-    error = None if expansion is None else expansion.printed
-    why = "" if error is not None else NEEDS_CYCLE
-    fits = (
-        []
-        if error is None or expansion is None
-        else [linear_fit(expansion.points, e) for e in error]
-    )
+    printed = None if expansion is None else expansion.printed
+    fits = [] if expansion is None else expansion.fits
     if limits.placement is not None:
         worst = max((1e6 * float(np.hypot(*f.aligned.T).max()) for f in fits), default=None)
         limit = 1e6 * limits.placement.value
         note = why or "largest error after shift and rotation"
-        if why == NEEDS_CYCLE and expansion is not None:
-            note += _sample_alone(expansion, limits.placement.value)
         yield Judged("placement", "pattern", "um", worst, limit, "case", note)
     if limits.magnification is not None:
         scale = max((1e6 * abs(f.magnification) for f in fits), default=None)
         limit = 1e6 * limits.magnification.value
         yield Judged("magnification", "pattern", "ppm", scale, limit, "case", why)
     if limits.blur is not None:
-        blur = None if error is None else 0.0
-        yield Judged("blur", "pattern", "um", blur, 1e6 * limits.blur.value, "case", why)
+        blur = None if printed is None else 1e6 * float(printed.blur.max())
+        note = why or "largest standard deviation of where an edge is printed"
+        yield Judged("blur", "pattern", "um", blur, 1e6 * limits.blur.value, "case", note)
 
 
-def _sample_alone(expansion: Expansion, limit: float) -> str:
-    """What to do where the sample's own growth already exceeds the placement limit (m)."""
-    fit = linear_fit(expansion.points, expansion.sample_at[0, :, :2])
-    moves = float(np.hypot(*fit.aligned.T).max())
-    if moves <= limit:
-        return ""
-    ppm = 1e6 * fit.magnification
-    return (
-        f"; but the sample alone moves {1e6 * moves:.2g} um after shift and rotation: change its "
-        f"water's temperature, or write the mask {abs(ppm):.3g} ppm {_size(ppm)}"
-    )
-
-
-def _size(ppm: float) -> str:
-    return "larger" if ppm > 0 else "smaller"
+def _membrane_lines(
+    scene: Scene, membrane: Membrane, expansion: Expansion | None
+) -> Iterator[Judged]:
+    """Share of the load that buckles the membrane, and how much of the gap both bodies close."""
+    load = 1 / membrane.factor
+    note = "share of the thermal stress that buckles the membrane" if load < 1 else PAST_FLAT
+    yield Judged("buckling", "mask", "", load, 1.0, "buckling", note, beyond=True)
+    if not membrane.is_flat or expansion is not None:
+        gap = 1e6 * scene.stack.layer("gap").thickness
+        closing = None if expansion is None else -1e6 * min(float(expansion.gap_change[0].min()), 0)
+        note = PAST_FLAT if closing is None else "beyond it they touch; a push grows the mask's bow"
+        closer = 0.0 if closing is None else closing * load / (1 - load)
+        model = (0.0, 0.0) if closing is None else (BOW * closing, BOW * closing + closer)
+        yield Judged("gap_closing", "mask", "um", closing, gap, "contact", note, model=model)
 
 
 def _dose_lines(case: Case, dose: DosePlan) -> Iterator[Judged]:

@@ -7,18 +7,19 @@ w rotation, k skew, s_x and s_y scales; magnification = (s_x + s_y)/2.  Fitted o
 points over the pattern field, not on mesh nodes, so the numbers do not move with the mesh.
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass
+from math import isqrt
 
 import numpy as np
 from numpy.typing import NDArray
 
-from thermo.answer.bodies import Body
-from thermo.answer.schema import Placement
+from thermo.answer.placement_schema import Placement
 from thermo.case.pattern import Outline
-from thermo.mesh import Plan, interpolation
 
 Array = NDArray[np.float64]
-POINTS = 21  # along each side of the field
+POINTS = 41  # along each side of the field
+FEWER = 21  # on a coarse mesh: every other of them
 
 
 @dataclass(frozen=True)
@@ -54,22 +55,34 @@ def linear_fit(points: Array, e: Array) -> LinearFit:
     )
 
 
-def field_points(field: Outline) -> Array:
-    """Fixed grid of points over the pattern field, (2, n) m."""
-    x = np.linspace(-field.width / 2, field.width / 2, POINTS)
-    y = np.linspace(-field.height / 2, field.height / 2, POINTS)
+def field_points(field: Outline, count: int = POINTS) -> Array:
+    """Fixed grid of points over the pattern field, so many along each side, (2, n) m."""
+    x = np.linspace(-field.width / 2, field.width / 2, count)
+    y = np.linspace(-field.height / 2, field.height / 2, count)
     return np.stack(np.meshgrid(x, y)).reshape(2, -1)
 
 
-def at_points(body: Body, u: Array, level: int, points: Array) -> Array:
-    """Displacement (n, 3) m of a body's level at points (2, n)."""
-    solid = body.held.solid
-    weights = interpolation(Plan(solid.points, solid.quads), points)
-    return np.asarray(weights @ np.nan_to_num(u[level]))
+def side_of(points: Array) -> int:
+    """How many points a grid has along each side."""
+    return isqrt(points.shape[1])
+
+
+def common(points: Array, fewer: Array) -> NDArray[np.int64]:
+    """Which points of a grid are those of one as fine or twice as coarse."""
+    side, step = side_of(points), (side_of(points) - 1) // (side_of(fewer) - 1)
+    return np.arange(side**2).reshape(side, side)[::step, ::step].ravel()
+
+
+def rows_of(points: Array) -> Iterator[tuple[float, slice]]:
+    """Heights of the rows of a grid of points, m, and which points each has."""
+    side = side_of(points)
+    for row in range(side):
+        own = slice(row * side, (row + 1) * side)
+        yield float(points[1, own.start]), own
 
 
 def placement_block(points: Array, e: Array, blur: float | None, split: float | None) -> Placement:
-    """The numbers of one depth; blur and split are zero for a held beam, None where unknown."""
+    """The numbers of one depth; blur and split in m, None where they are not asked for."""
     fit = linear_fit(points, e)
     return Placement(
         raw_max_nm=1e9 * float(np.hypot(*e.T).max()),
@@ -81,6 +94,6 @@ def placement_block(points: Array, e: Array, blur: float | None, split: float | 
         skew_urad=1e6 * fit.skew,
         residual_3sigma_nm=3e9 * float(fit.residual.std()),
         residual_max_nm=1e9 * float(np.hypot(*fit.residual.T).max()),
-        blur_max_nm=blur,
-        up_down_split_nm=split,
+        blur_max_nm=None if blur is None else 1e9 * blur,
+        up_down_split_nm=None if split is None else 1e9 * split,
     )

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from thermo.case import Case
 from thermo.case.nesting import Nest, is_clear, nest
+from thermo.case.patches import patch_edges
 from thermo.case.pattern import Outline
 from thermo.case.plan_file import PlanFile, plan_refused
 from thermo.case.stack import Stack
@@ -35,7 +36,29 @@ EDGE, OPEN = 1.0e-3, 3.5e-3  # m: cells beside edges of parts and pattern, and a
 BRIGHT, CELL = 4.0, 0.5  # sigma: reach of the stripe, and the longest cell that it lights
 ROUND = 20  # cells along a side of the core: 80 round a circle leave 0.1 % of its area out
 FULL = 1 - 2 / ROUND  # of the smallest circle a long core may fill: a cell is left at its corners
+BOTH = 2.0  # how much wider the cells of a coarse mesh are
 FOLLOWED = 5e-3  # of its area: a circle of the user's own plan mesh has 36 straight edges or more
+
+
+@dataclass(frozen=True)
+class Spacing:
+    """How much wider than the finest a plan's cells are: across the scan, along it, round circles.
+
+    A plan mesh of the user's own, which has no such directions, is cut in four `cut` times.
+    """
+
+    across: float
+    along: float
+    rings: float
+    cut: int
+
+
+FINE = Spacing(1.0, 1.0, 1.0, 1)
+
+
+def coarse_spacing(scans: bool) -> Spacing:
+    """Twice the spacing, under a scan four times across, for differences between runs."""
+    return Spacing(BOTH**2 if scans else BOTH, BOTH, BOTH, 0)
 
 
 @dataclass(frozen=True)
@@ -78,37 +101,32 @@ def _cut(lines: Array, start: float, stop: float, longest: float) -> Array:
 
 
 def scene_plan(
-    case: Case, stack: Stack, stripe: Stripe, refine: int = 0, coarse: bool = False
+    case: Case, stack: Stack, stripe: Stripe, refine: int = 0, spacing: Spacing = FINE
 ) -> Plan:
-    """Plan of a case; refine halves every spacing, with new nodes on the circles.
-
-    coarse : twice the spacing, under a scan four times across, for differences between runs; a
-        plan mesh of the user's own is that
-    """
+    """Plan of a case; refine halves every spacing, with new nodes on the circles."""
     if case.plan is not None:
-        return _own_plan(case.plan, stack, refine + (0 if coarse else 1))
-    wider = 2.0 if coarse else 1.0
+        return _own_plan(case.plan, stack, refine + spacing.cut)
     outlines = {"pattern field": stack.pattern.field, **stack.outlines}
     found = nest(outlines)
     if found is not None:
-        return _ring_plan(case, stack, stripe, found, wider, refine)
+        return _ring_plan(case, stack, stripe, found, spacing, refine)
     whole = Outline(*(max(getattr(o, s) for o in outlines.values()) for s in ("width", "height")))
-    x_lines, y_lines = _lines(case, stack, stripe, whole, (EDGE, OPEN), wider)
+    x_lines, y_lines = _lines(case, stack, stripe, whole, (EDGE, OPEN), spacing)
     for _ in range(refine):
         x_lines, y_lines = halved(x_lines), halved(y_lines)
     return rectangle_plan(x_lines, y_lines)
 
 
 def _ring_plan(
-    case: Case, stack: Stack, stripe: Stripe, found: Nest, wider: float, refine: int
+    case: Case, stack: Stack, stripe: Stripe, found: Nest, spacing: Spacing, refine: int
 ) -> Plan:
     if found.crossing is not None:  # the case room has refused it already
         one, other = found.crossing
         raise PhysicsError(f"{one} and {other} cross; give one inside the other, or mesh.plan")
     core = _core(found, stack.lit_width)
     largest = min(OPEN, core.width / ROUND, core.height / ROUND)
-    x_lines, y_lines = _lines(case, stack, stripe, core, (min(EDGE, largest), largest), wider)
-    made = rings(x_lines, y_lines, found.rings, wider * EDGE, wider * OPEN)
+    x_lines, y_lines = _lines(case, stack, stripe, core, (min(EDGE, largest), largest), spacing)
+    made = rings(x_lines, y_lines, found.rings, spacing.rings * EDGE, spacing.rings * OPEN)
     for _ in range(refine):
         made = made.halved()
     return made.plan()
@@ -131,25 +149,23 @@ def _lines(
     stripe: Stripe,
     whole: Outline,
     sizes: tuple[float, float],
-    wider: float,
+    spacing: Spacing,
 ) -> tuple[Array, Array]:
     """Lines over a rectangle through every step in it, cells of two sizes (m) beside and away."""
     x_breaks, y_breaks = (list(steps) for steps in stack.pattern.steps())
     for outline in (*stack.outlines.values(), whole):
         x_breaks += [s * outline.width / 2 for s in (-1, 1)]
         y_breaks += [s * outline.height / 2 for s in (-1, 1)]
-    patch, face = case.sample.patch, stack.resist.outline
-    if patch is not None:
-        x_breaks += [s * (face.width / 2 - patch.value) for s in (-1, 1)]
-        y_breaks += [s * (face.height / 2 - patch.value) for s in (-1, 1)]
+    x_patches, y_patches = patch_edges(case, stack)
+    x_breaks += x_patches
+    y_breaks += y_patches
     x_breaks += [-stack.lit_width / 2, stack.lit_width / 2]
     x_breaks = [x for x in x_breaks if abs(x) <= whole.width / 2]
     y_breaks = [y for y in y_breaks if abs(y) <= whole.height / 2]
-    first, largest = (wider * size for size in sizes)
-    across = wider if stripe.turn else 1.0  # along a scanning stripe little changes
-    x_lines = lines_between(x_breaks, across * first, across * largest)
-    y_lines = lines_between([*y_breaks, *stripe.edges(y_breaks)], first, largest)
-    return x_lines, stripe.closer(y_lines, y_breaks, wider)
+    x_lines = lines_between(x_breaks, *(spacing.across * size for size in sizes))
+    along = (spacing.along * size for size in sizes)
+    y_lines = lines_between([*y_breaks, *stripe.edges(y_breaks)], *along)
+    return x_lines, stripe.closer(y_lines, y_breaks, spacing.along)
 
 
 def _own_plan(file: PlanFile, stack: Stack, times: int) -> Plan:

@@ -8,29 +8,43 @@ from numpy.typing import NDArray
 
 from thermo.answer.depths import depth_cuts
 from thermo.answer.light import beam_of, motion_of
-from thermo.answer.plan import Stripe, scene_plan
+from thermo.answer.plan import FINE, Spacing, Stripe, coarse_spacing, scene_plan
 from thermo.beam import FWHM_PER_SIGMA, STILL, Piece, Scan, WhiteBeam, dose_rate
 from thermo.beam.power import column_pieces
 from thermo.case import Case
 from thermo.case.stack import Stack, build_stack
-from thermo.mesh import (
-    Grid,
-    halved,
-    mesh_stack,
-)
+from thermo.mesh import CHORD, Grid, Plan, halved, interpolation, mesh_stack
 from thermo.solve import PlanMatrices, plan_matrices
 
 Array = NDArray[np.float64]
+BODIES = Spacing(2.0, 1.5, 2.0, 0)  # of expansion, which is smoother than temperature
+
+
+@dataclass(frozen=True)
+class GapChange:
+    """How much wider the bow of both bodies makes the gap, m, at the nodes of a plan; 0 beyond."""
+
+    plan: Plan
+    wider: Array
+
+    def at(self, places: Array) -> Array:
+        """Change at places (2, n) m of the same outline, (n,)."""
+        inwards = 1.0 if self.plan.lines is not None else 1 - CHORD
+        return np.asarray(interpolation(self.plan, inwards * places) @ self.wider)
 
 
 @dataclass(frozen=True)
 class Scene:
-    """A case described for the computation, no mesh; motion is None where the beam is held."""
+    """A case described for the computation, no mesh; motion is None where the beam is held.
+
+    gap_change : by the bow of the bodies, None as long as it is not known
+    """
 
     case: Case
     stack: Stack
     beam: WhiteBeam
     motion: Scan | None
+    gap_change: GapChange | None = None
 
     @property
     def sigma(self) -> float:
@@ -64,11 +78,17 @@ class Scene:
 
 @dataclass(frozen=True)
 class Meshed:
-    """Mesh of a scene: grid, plan matrices, and the depths that cut each layer."""
+    """Mesh of a scene.
+
+    grid, plan : of the heat, and its plan matrices;  cuts : the depths that cut each layer
+    bodies : plan of mask and sample as elastic bodies;  is_coarse : for differences between runs
+    """
 
     grid: Grid
     plan: PlanMatrices
     cuts: tuple[Array, ...]
+    bodies: Plan
+    is_coarse: bool
 
 
 def describe(case: Case, still: bool = False) -> Scene:
@@ -86,9 +106,13 @@ def mesh(scene: Scene, refine: int = 0, coarse: bool = False) -> Meshed:
     """
     motion = scene.motion
     turn = 0.0 if motion is None else abs(motion.middle) + motion.stroke / 2
-    plan = scene_plan(scene.case, scene.stack, Stripe(scene.sigma, turn), refine, coarse)
+    stripe, wide = Stripe(scene.sigma, turn), coarse_spacing(motion is not None)
+    heat, bodies = (wide, wide) if coarse else (FINE, BODIES)
+    plan, own = (
+        scene_plan(scene.case, scene.stack, stripe, refine, spacing) for spacing in (heat, bodies)
+    )
     cuts = depth_cuts(scene.stack, scene.beam, coarse)
     for _ in range(refine):
         cuts = tuple(halved(c) for c in cuts)
     grid = mesh_stack(scene.stack, plan, cuts)
-    return Meshed(grid, plan_matrices(plan.points, plan.quads, lines=plan.lines), cuts)
+    return Meshed(grid, plan_matrices(plan.points, plan.quads, lines=plan.lines), cuts, own, coarse)

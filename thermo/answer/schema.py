@@ -9,6 +9,7 @@ from typing import Literal
 from pydantic import Field
 
 from thermo.answer.block import Block
+from thermo.answer.placement_schema import PlacementBlock, Stress
 from thermo.answer.time_schema import (
     CourseBlock,
     CycleBlock,
@@ -158,63 +159,21 @@ class LimitLine(Block):
     note: str = ""
 
 
-class Placement(Block):
-    """Displacement over the pattern field at one depth of the resist, and its linear fit."""
-
-    raw_max_nm: float
-    shift_nm: tuple[float, float]
-    rotation_urad: float
-    magnification_ppm: float
-    scale_x_ppm: float
-    scale_y_ppm: float
-    skew_urad: float
-    residual_3sigma_nm: float
-    residual_max_nm: float
-    blur_max_nm: float | None
-    up_down_split_nm: float | None
-
-
-class UniformOffset(Block):
-    """Pure alpha dT of a body at the chamber's or water's temperature against its measurement."""
-
-    mask_ppm: float
-    sample_ppm: float
-
-
-class PlacementBlock(Block):
-    """Printed placement (None with a reason while it needs the scan cycle), and what is known.
-
-    sample: displacement of the sample alone at the scan-mean state, by depth of the resist
-    """
-
-    top: Placement | None
-    middle: Placement | None
-    base: Placement | None
-    reason: str | None
-    sample: dict[str, Placement] | None
-    uniform_offset: UniformOffset
-    geometric_ppm: float
-    sidewall_tilt_max_mrad: float | None
-    gap_change_um: float | None
-
-
-class Stress(Block):
-    """Film stress of the membrane; None where the mask's displacement is not solved."""
-
-    membrane_initial_MPa: float
-    membrane_lowest_MPa: float | None
-    membrane_highest_MPa: float | None
-
-
 class Checks(Block):
-    """What the answer proved about itself."""
+    """What the answer proved about itself.
+
+    membrane_flatness: by how much its thermal stress may still grow before it buckles, at its
+        hottest; up to 1 it has, None: it is not pushed; tension_needed: to stay flat
+    gap_left: least over the cycle (a short exposure) and the pattern field
+    """
 
     heat_balance: float
     power_balance: float
     residual: float
-    expansion_residual: float | None
+    expansion_residual: float
     membrane_flatness: float | None
-    gap_left_um: float | None
+    membrane_tension_needed_MPa: float | None
+    gap_left_um: float
 
 
 class SolveBlock(Block):

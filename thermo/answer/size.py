@@ -12,18 +12,20 @@ from pathlib import Path
 import numpy as np
 
 from thermo.answer.scene import Meshed, Scene, describe, mesh
-from thermo.answer.spread import spread_inputs
+from thermo.answer.spread import hangs_on_expansion, spread_inputs
 from thermo.case import Case
 from thermo.errors import SizeError
+from thermo.mesh import layer_presence
 
 BASE_MB = 230  # interpreter, libraries, cross sections
 NODE_BYTES = (1_600, 260)  # per node of the heat grid, nodes in voids among them: scanned, held
-BODY_BYTES = 8_500  # per node of an elastic body
-HELD_BODIES = 2.5  # bodies in memory for a held beam, which expands those of the coarse mesh too
-START_S, BODY_S = 2.0, 1.6e-4  # of a run on one core: once, per node of an elastic body
+BODY_BYTES = 24_000  # per node of an elastic body
+START_S, BODY_S = 2.0, 8e-4  # of a run on one core: once, per node of an elastic body
 NODE_S = (2.6e-5, 7e-6)  # per node of the heat grid
-RUN_S = (2.1e-5, 7e-6)  # per node of the coarse mesh and run
+RUN_S, BODY_RUN_S = (2.4e-5, 1.4e-5), 6e-5  # per run, and node of the coarse mesh or coarse body
 COARSER = (6.0, 3.2)  # nodes of the mesh over those of the coarse one
+COARSER_BODY = 2.7  # the same of the bodies
+ENDS = 1.4  # runs for each range: one where its effect is small
 LEVER_RUNS = 8
 
 
@@ -56,16 +58,15 @@ def scaled_size(scene: Scene, usual: Meshed, refine: int) -> RunSize:
     grid = usual.grid
     more, wider = 8**refine, 4**refine
     nodes, bodies = more * grid.shape[0] * grid.shape[1], wider * _body_nodes(scene, usual)
-    held = scene.motion is None
+    held, moved = scene.motion is None, hangs_on_expansion(scene.case)
     node_bytes, node_s, run_s, coarser = (
         pair[held] for pair in (NODE_BYTES, NODE_S, RUN_S, COARSER)
     )
-    if not held:  # the sample's body is that of the coarse mesh
-        bodies = bodies / coarser
-    bytes_ = node_bytes * nodes + BODY_BYTES * bodies * (HELD_BODIES if held else 1.0)
-    memory = BASE_MB + bytes_ / 1e6
-    runs = 2 * len(spread_inputs(scene.case, held)) + LEVER_RUNS
-    each = run_s * nodes / more / coarser + (BODY_S * bodies / wider / coarser if held else 0.0)
+    memory = BASE_MB + (node_bytes * nodes + BODY_BYTES * bodies) / 1e6
+    runs = ENDS * len(spread_inputs(scene.case, moved)) + LEVER_RUNS
+    each = run_s * nodes / more / coarser
+    if moved:
+        each += BODY_RUN_S * bodies / wider / COARSER_BODY
     seconds = START_S + node_s * nodes + BODY_S * bodies + runs * each
     return RunSize(more * int(grid.node_used.sum()), memory, seconds, machine_memory())
 
@@ -98,10 +99,11 @@ def machine_memory() -> float | None:
 
 def _body_nodes(scene: Scene, usual: Meshed) -> int:
     """Nodes of both elastic bodies: plan nodes times levels; the resist is two layers there."""
-    grid, count = usual.grid, 0
+    plan, count = usual.bodies, 0
+    presence = layer_presence(scene.stack, plan)
     for body in ("mask", "sample"):
         own = [i for i, layer in enumerate(scene.stack.layers) if layer.body == body]
-        cells = np.any([grid.active[grid.slabs(i).start] for i in own], axis=0)
+        cells = presence[own].any(axis=0)
         levels = len(own) + (2 if body == "sample" else 1)
-        count += levels * len(np.unique(grid.plan.quads[:, cells]))
+        count += levels * len(np.unique(plan.quads[:, cells]))
     return count

@@ -8,31 +8,49 @@ cancels, and added to the value on the fine one.
 """
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import hypot
 
+import numpy as np
+
+from thermo.answer.bodies import Name
 from thermo.answer.course import (
     Course,
     course_of,
+    followed,
     is_short,
     over_exposure,
     settled_course,
     which_regime,
 )
-from thermo.answer.outcome import Outcome, run_once
+from thermo.answer.expansion import gap_change
+from thermo.answer.outcome import Kept, Outcome, roughened_outcome, run_once
 from thermo.answer.scene import describe, mesh
-from thermo.answer.state import State, solve_state
+from thermo.answer.state import State, mean_state, solve_state
 from thermo.case import Case, Range, ranges, with_value
 from thermo.errors import CaseError
 from thermo.solve import Solver
 
+SMALL = 3e-3  # of a limit: a change that needs no second run to be known
 ROUGH = 0.05  # K: error of the coarse mesh's limit cycles
-ELASTIC = ("youngs_modulus", "poisson_ratio", "expansion", "tension", "measured_at")  # not heat
-SAME_STIFFNESS = (  # inputs that leave the bodies' shape, stiffness and supports as they are
+ELASTIC = (  # inputs that heat does not feel
+    "youngs_modulus",
+    "poisson_ratio",
+    "expansion",
+    "tension",
+    "measured_at",
+    "free_strain",
+    "stiffness",
+    "frame.joint.thickness",
+)
+NEAR = 0.25  # of buckling load or gap: from there on the spread of it is looked at
+SAME_STIFFNESS = (  # inputs that leave shape and supports; stiffness but for E at temperature
     "conductivity",
     "expansion",
     "measured_at",
+    "free_strain",
     "resistance",
+    "contact",
     "pressure",
     "outer_film",
     "accommodation_mask",
@@ -58,29 +76,70 @@ class CoarseRuns:
     """Runs of nearly the same case on the coarse mesh, each starting from the first.
 
     first : its limit cycle or steady state and how that comes about;  regime, why : what holds;
-        short : worked out from cold
-    usual, typical : the same with the regime's own state, which the others are compared with
+        short : worked out from cold;  gap_change : by the bow of the bodies, the same for all
+    usual, typical : the same with the regime's own state;  rough : typical with fewer harmonics of
+        the pattern's motion, as the others have, which are compared with it
     """
 
     def __init__(self, case: Case, still: bool) -> None:
-        self.still, self.moved = still, still or case.scan is None
+        self.still = still
         self.solver = Solver()
-        scene = describe(case, still)
-        state = solve_state(scene, mesh(scene, coarse=True), self.solver, close=ROUGH)
+        flat = describe(case, still)
+        meshed = mesh(flat, coarse=True)
+        start = mean_state(flat, meshed, self.solver)
+        self.gap_change = gap_change(start)
+        scene = replace(flat, gap_change=self.gap_change)
+        state = solve_state(scene, meshed, self.solver, start, close=ROUGH)
         self.first = course_of(state, self.solver)
         self.regime, self.why = which_regime(self.first)
         self.short = is_short(self.first)
         self.usual = settled_course(self.first, self.solver)
-        self.typical = run_once(self.usual.state, self.moved)
+        if self.short:  # its own bow, not that of the settled state
+            self.gap_change = gap_change(self.usual.state)
+            scene = replace(flat, gap_change=self.gap_change)
+            state = solve_state(scene, meshed, self.solver, state, close=ROUGH)
+            self.usual = settled_course(course_of(state, self.solver), self.solver)
+        self.typical = run_once(self.usual.state, self.usual)
+        self.rough = roughened_outcome(self.typical, self.usual)
+
+    @property
+    def near_buckling(self) -> bool:
+        """Whether the membrane's thermal stress is no small share of what buckles it."""
+        return 1 / self.typical.membrane.factor > NEAR
+
+    @property
+    def moved(self) -> bool:
+        """Whether changed cases are expanded: a limit hangs on it, or much of the gap closes."""
+        expansion, gap = self.typical.expansion, self.typical.scene.stack.layer("gap")
+        assert expansion is not None  # of the typical case
+        closes = -float(expansion.gap_change[0].min()) > NEAR * gap.thickness
+        return closes or hangs_on_expansion(self.typical.scene.case)
 
     def changed(self, case: Case, key: str) -> Outcome:
         """Outcome of a case in which the input `key` was changed."""
-        state = self._state(case)
-        if self.short:
-            state = over_exposure(course_of(state, self.solver)).state
+        if key.endswith(ELASTIC):  # temperatures stay
+            scene = replace(describe(case, self.still), gap_change=self.gap_change)
+            state = replace(self.typical.state, scene=scene)
+            course = replace(self.usual, state=state)
+        else:
+            course = self._course(self._state(case))
+            state = course.state
         same = state.mean.shape == self.typical.state.mean.shape
-        kept = self.typical.expansion if same and key.endswith(SAME_STIFFNESS) else None
-        return run_once(state, self.moved, kept)
+        unchanged = _untouched(case, key) if same else None
+        stiff = same and key.endswith(SAME_STIFFNESS)
+        names: tuple[Name, ...] = ("mask", "sample")
+        same_bodies = tuple(n for n in names if stiff or n == unchanged)
+        motion = unchanged is not None or (same and not self.short and not key.endswith(ELASTIC))
+        pushed = key.endswith(ELASTIC) and unchanged != "mask" and self.near_buckling
+        kept = Kept(self.typical, same_bodies, unchanged, motion, not pushed)
+        return run_once(state, course, self.moved, kept)
+
+    def _course(self, state: State) -> Course:
+        """How a changed state comes about; a settled one on an equal mesh warms up as before."""
+        if self.short:
+            return over_exposure(course_of(state, self.solver))
+        same = state.mean.shape == self.typical.state.mean.shape
+        return followed(self.usual, state, self.solver) if same else course_of(state, self.solver)
 
     def course(self, case: Case) -> Course:
         """How a changed case comes about."""
@@ -88,7 +147,8 @@ class CoarseRuns:
 
     def _state(self, case: Case) -> State:
         """Limit cycle of a changed case; of few passes with the layers' properties as they are."""
-        scene, typical = describe(case, self.still), self.typical.state
+        typical = self.typical.state
+        scene = replace(describe(case, self.still), gap_change=self.gap_change)
         meshed = mesh(scene, coarse=True)
         before = typical if typical.mean.shape == meshed.grid.shape else None
         layers = typical.layer_T if self.short else None
@@ -96,13 +156,37 @@ class CoarseRuns:
 
     def change(self, after: Outcome) -> dict[str, float]:
         """Change of every known judged value against the typical case."""
-        old, new = self.typical.values, after.values
+        old, new = self.rough.values, after.values
         return {name: new[name] - old[name] for name in old if name in new}
 
 
-def spread_inputs(case: Case, moved: bool) -> tuple[Range, ...]:
-    """Inputs with a range that the judged values can feel; elastic ones only with expansion."""
-    return tuple(r for r in ranges(case) if moved or not r.key.endswith(ELASTIC))
+def _untouched(case: Case, key: str) -> Name | None:
+    """The body that an elastic input leaves alone, if it does so with one."""
+    if not key.endswith(ELASTIC):
+        return None
+    mask, sample = case.mask, case.sample
+    joint = mask.frame.joint.material if mask.frame.joint else None
+    parts = (mask.membrane.material, mask.absorber.material, mask.frame.material)
+    of_mask = {*parts, mask.frame.mount, joint}
+    of_sample = {*(la.material for la in sample.layers), sample.joint.material}
+    room, _, name = key.partition(".")
+    stuff = name.rpartition(".")[0]
+    if room == "sample" or (stuff in {*of_sample, sample.holder.material} and stuff not in of_mask):
+        return "mask"
+    if room == "mask" or (stuff in of_mask and stuff not in {*of_sample, sample.holder.material}):
+        return "sample"
+    return None
+
+
+def hangs_on_expansion(case: Case) -> bool:
+    """Whether a limit of the case is one of placement."""
+    limits = case.limits
+    return any((limits.placement, limits.magnification, limits.blur))
+
+
+def spread_inputs(case: Case, elastic: bool) -> tuple[Range, ...]:
+    """Inputs with a range that the judged values can feel; elastic ones only where asked for."""
+    return tuple(r for r in ranges(case) if elastic or not r.key.endswith(ELASTIC))
 
 
 @dataclass(frozen=True)
@@ -120,11 +204,11 @@ def spread_of(
     case: Case, runs: CoarseRuns, tell: Callable[[int, int], None] = lambda *_: None
 ) -> Spread:
     """Re-solve over every input that carries a range; tell(done, of) after each."""
-    inputs = spread_inputs(case, runs.moved)
-    ends: dict[str, tuple[dict[str, float], ...]] = {}
+    inputs = spread_inputs(case, runs.moved or runs.near_buckling)
+    small = {line.name: SMALL * abs(line.limit) for line in runs.typical.judged}
+    ends: dict[str, tuple[dict[str, float], dict[str, float]]] = {}
     for done, one in enumerate(inputs, 1):
-        cases = [with_value(case, one.key, end) for end in (one.low, one.high)]
-        ends[one.key] = tuple(runs.change(runs.changed(other, one.key)) for other in cases)
+        ends[one.key] = _both_ends(case, one, runs, small)
         tell(done, len(inputs))
     down: dict[str, list[float]] = {}
     up: dict[str, list[tuple[float, str]]] = {}
@@ -134,6 +218,30 @@ def spread_of(
             down.setdefault(name, []).append(min(0.0, *changes))
             up.setdefault(name, []).append((max(0.0, *changes), key))
     return Spread({name: _band(down[name], up[name]) for name in up}, ends)
+
+
+def _both_ends(
+    case: Case, one: Range, runs: CoarseRuns, small: Mapping[str, float]
+) -> tuple[dict[str, float], dict[str, float]]:
+    """What the low and the high end of an input change.
+
+    Where the end that lies farther off hardly changes anything, the other is its share of that.
+    """
+
+    def change(end: float | str) -> dict[str, float]:
+        return runs.change(runs.changed(with_value(case, one.key, end), one.key))
+
+    low, value, high = one.low, one.value, one.high
+    if isinstance(low, str) or isinstance(value, str) or isinstance(high, str):
+        return change(low), change(high)
+    first, last = sorted((low, high), key=lambda end: abs(end - value))
+    far = change(last)
+    if all(abs(far[name]) <= small.get(name, np.inf) for name in far):
+        share = (first - value) / (last - value)
+        near = {name: share * moved for name, moved in far.items()}
+    else:
+        near = change(first)
+    return (near, far) if first == low else (far, near)
 
 
 def _band(down: list[float], up: list[tuple[float, str]]) -> Band:

@@ -103,13 +103,25 @@ def solve_state(
     layers: tuple[float, ...] | None = None,
     close: float = CLOSE,
 ) -> State:
-    """Fixed-point sweeps until no layer's mean temperature moves by 0.05 K, then the limit cycle.
+    """The mean state, and the limit cycle where the beam scans.
 
     What the swing of the properties leaves out is below 0.3 % of the peak.
     before : a state of nearly the same scene on an equal mesh, to start from
     layers : temperatures at which to take the layers' properties, K, instead of sweeping
     close : error of the limit cycle, K
     """
+    mean = mean_state(scene, meshed, solver, before, layers)
+    return mean if scene.motion is None else _scanned(mean, scene.motion, before, close)
+
+
+def mean_state(
+    scene: Scene,
+    meshed: Meshed,
+    solver: Solver,
+    before: State | None = None,
+    layers: tuple[float, ...] | None = None,
+) -> State:
+    """Fixed-point sweeps in the scan-mean heat until no layer's mean moves by 0.05 K."""
     case, stack, grid = scene.case, scene.stack, meshed.grid
     presence = layer_presence(stack, grid.plan)
     power = absorbed_power(
@@ -121,6 +133,7 @@ def solve_state(
         chamber.pressure.value,
         (chamber.accommodation_mask.value, chamber.accommodation_sample.value),
         0.0 if case.gap.emissivity is None else case.gap.emissivity.value,
+        0.0 if scene.gap_change is None else scene.gap_change.at(grid.plan.centres),
     )
     start = layers or (before.layer_T if before else None)
     layer_T = start or (chamber.temperature.value,) * len(stack.layers)
@@ -142,10 +155,7 @@ def solve_state(
             f"properties and temperature did not settle in {SWEEPS} sweeps (moved {moved:.2g} K); "
             "the stack may be far hotter than its materials' tables"
         )
-    still = State(
-        scene, meshed, power, fields, system, films, found, *(found.T,) * 4, None, layer_T
-    )
-    return still if scene.motion is None else _scanned(still, scene.motion, before, close)
+    return State(scene, meshed, power, fields, system, films, found, *(found.T,) * 4, None, layer_T)
 
 
 def _scanned(state: State, motion: Scan, before: State | None, close: float) -> State:
@@ -187,6 +197,19 @@ def _symmetric(state: State, sweep: Sweep) -> Halves | None:
         if not np.abs(load[part.image] - part.sign * load[part.own]).max() <= SAME * load.max():
             return None
     return found
+
+
+def layer_weights(grid: Grid, layer: int) -> Array:
+    """Weights whose sum with nodal temperatures is the volume mean of a layer, (levels, nodes)."""
+    own = grid.slabs(layer)
+    volume = (grid.active * grid.plan.areas * grid.heights[:, None])[own]
+    share = volume / (8 * volume.sum())
+    weights = np.zeros(grid.shape)
+    for corner in grid.plan.quads:
+        for level in (0, 1):
+            rows = slice(own.start + level, own.stop + level)
+            np.add.at(weights[rows].T, corner, share.T)
+    return weights
 
 
 def layer_means(grid: Grid, T: Array, layers: int, absent: tuple[float, ...]) -> tuple[float, ...]:

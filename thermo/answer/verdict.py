@@ -50,6 +50,7 @@ def _line(j: Judged, band: Band | None, mesh: float) -> LimitLine:
         high = j.value + hypot(up, j.model[1], mesh)
         margin = j.limit - j.value
         met = False if margin < 0 else (True if high <= j.limit and not j.at_most else None)
+        met = None if j.beyond and margin < 0 else met
     return LimitLine(
         name=j.name,
         part=j.part,
@@ -65,15 +66,19 @@ def _line(j: Judged, band: Band | None, mesh: float) -> LimitLine:
     )
 
 
+OWN = ("buckling", "contact")  # limits that no case names
+
+
 def verdict(
     lines: Sequence[LimitLine], bands: Mapping[str, Band], tried: Sequence[Tried]
 ) -> Verdict:
     """The verdict over all limits."""
     broken = [line for line in lines if line.met is False]
     open_ = [line for line in lines if line.met is None]
-    if not lines:
-        reason = "the case names no limit: give one under [limits]"
-        return Verdict(word="cannot_tell", limited_by=None, reasons=(reason,), advice=())
+    if all(line.limit_from in OWN for line in lines) and not broken:
+        reasons = ["the case names no limit: give one under [limits]"]
+        reasons += [_open_reason(line, bands.get(line.name)) for line in open_]
+        return Verdict(word="cannot_tell", limited_by=None, reasons=tuple(reasons), advice=())
     if broken:
         return _broken(broken, open_, bands, tried)
     if open_:
@@ -95,6 +100,24 @@ def verdict(
         f"{_value(first.high, first.unit)} at most, limit {_value(first.limit, first.unit)}"
     )
     return Verdict(word="go", limited_by=first.part, reasons=(reason,), advice=())
+
+
+def with_more(
+    said: Verdict, reasons: Sequence[str], exceeded: bool, tension: float | None
+) -> Verdict:
+    """The verdict with what stress adds.
+
+    exceeded : a part is above its strength, so nothing is "go"
+    tension : Pa, that would keep a buckled membrane flat
+    """
+    advice = said.advice
+    word: Word = "cannot_tell" if exceeded and said.word == "go" else said.word
+    if tension is not None:
+        words = f"stretch the membrane: it stays flat from {tension / 1e6:.2g} MPa of tension on"
+        advice = (*advice, words)
+    return said.model_copy(
+        update={"word": word, "reasons": (*said.reasons, *reasons), "advice": advice}
+    )
 
 
 def _broken(
@@ -141,6 +164,8 @@ def _open_reason(line: LimitLine, band: Band | None) -> str:
     name = _words(line)
     if line.value is None:
         return f"{name} is not known: {line.note}"
+    if line.value > line.limit:
+        return f"{name} {_value(line.value, line.unit)}: {line.note}"
     if line.high is not None and line.high > line.limit:
         known = band is not None and band.decider and band.up >= (line.high - line.value) / 2
         decider = f", most by {band.decider}" if band and known else ""

@@ -82,7 +82,7 @@ def swept_profiles(height: Array, profiles: Array) -> SweptProfiles:
     u, s, shapes = np.linalg.svd(even, full_matrices=False)
     kept = s >= KEPT * s[0]
     mix, shapes = (u * s)[:, kept], shapes[kept]
-    below = _density(height, shapes).antiderivative()
+    below = stripe_density(height, shapes).antiderivative()
     whole = (mix @ below(below.x[-1]))[:, None]
     exact = np.divide(total, whole, out=np.zeros_like(total), where=whole > 0)
     return SweptProfiles(exact * mix, shapes, below)
@@ -95,7 +95,7 @@ def light_harmonics(
 
     height : heights of the rays, m;  light : W/m in each ray;  P_0 is the mean power density
     """
-    density = _density(height, light[None])
+    density = stripe_density(height, light[None])
     whole = float(density.antiderivative()(density.x[-1])[0])
     found: Harmonics = _transformed(density, moments, y, count)[0]
     found *= light.sum() / whole
@@ -125,7 +125,7 @@ def harmonics_needed(motion: Scan, sigma: float, ripple: float, tolerance: float
     return math.ceil(motion.effective_stroke / (math.pi * sigma) * math.sqrt(2 * z))
 
 
-def _density(height: Array, profiles: Array) -> PPoly:
+def stripe_density(height: Array, profiles: Array) -> PPoly:
     """Profiles per height (1/m of theirs) as splines of the height, nothing beyond the rays."""
     step = height[1] - height[0]
     inside = CubicSpline(height, profiles.T / step, bc_type="natural")

@@ -25,7 +25,7 @@ FIXED_PARTS = ("frame", "membrane", "absorber", "gap", "joint", "holder")
 
 def cross_refusals(tree: Tree) -> list[Refusal]:
     """Everything that does not fit together."""
-    parts = (_coverage, _frame, _names, _joint, _held, _sensors)
+    parts = (_coverage, _frame, _names, _sensors)
     checks = (needed_refusals, _scan, fit_refusals, *parts)
     return [refusal for check in checks for refusal in check(tree)]
 
@@ -85,55 +85,6 @@ def _names(tree: Tree) -> Iterator[Refusal]:
                     f"({', '.join(FIXED_PARTS)} are parts); choose another",
                 )
             taken.add(name)
-
-
-def _joint(tree: Tree) -> Iterator[Refusal]:
-    material, thickness = dig(tree, "sample.joint.material"), dig(tree, "sample.joint.thickness")
-    for name, given, other in (
-        ("material", material, thickness),
-        ("thickness", thickness, material),
-    ):
-        if given is None and other is not None:
-            yield (
-                ("sample", "joint", name),
-                f"is missing; allowed: material and thickness together or neither; add {name} here",
-            )
-    held = dig(tree, "sample.held")
-    if held in ("glued", "taped") and material is None and thickness is None:
-        yield (
-            ("sample", "held"),
-            f"'{held}' needs the layer that holds; allowed: with sample.joint.material and "
-            "thickness; add both under [sample.joint]",
-        )
-
-
-def _held(tree: Tree) -> Iterator[Refusal]:
-    held, patch = dig(tree, "sample.held"), dig(tree, "sample.patch")
-    if held == "taped" and patch is None:
-        yield (
-            ("sample", "patch"),
-            "is missing for a taped sample; allowed: length 0.1 mm .. 1 m; "
-            'add patch = "value mm", the side of a corner patch',
-        )
-    if held in ("free", "glued", "clamped") and patch is not None:
-        yield (
-            ("sample", "patch"),
-            f'does not go with held = "{held}"; allowed: only with "taped"; leave it out',
-        )
-    if held == "taped" and dig(tree, "sample.diameter") is not None:
-        yield (
-            ("sample", "held"),
-            "'taped' holds a sample at its four corners, a round one has none; allowed: "
-            '"free", "glued", "clamped"; choose one',
-        )
-    side = values_at(tree, "sample.patch")[-1]
-    room = min(values_at(tree, f"sample.{name}")[0] for name in ("width", "height")) / 2
-    if side > room:
-        yield (
-            ("sample", "patch"),
-            f"{side * 1e3:.6g} mm patches overlap; allowed: up to {room * 1e3:.6g} mm, half the "
-            "sample's side; make them smaller",
-        )
 
 
 def _sensors(tree: Tree) -> Iterator[Refusal]:

@@ -28,6 +28,7 @@ __all__ = [
     "NAME",
     "Accommodation",
     "Bounds",
+    "Contact",
     "Cooling",
     "Coverage",
     "Displacement",
@@ -35,6 +36,7 @@ __all__ = [
     "DoseValue",
     "FileName",
     "Film",
+    "FreeStrain",
     "Gas",
     "LayerName",
     "LimitTemperature",
@@ -46,6 +48,7 @@ __all__ = [
     "RingCurrent",
     "Size",
     "Solid",
+    "Stiffness",
     "Temperature",
     "Text",
     "Thickness",
@@ -177,6 +180,9 @@ Water = Annotated[Quantity, *within("temperature", "-50 degC", "200 degC")]
 LimitTemperature = Annotated[Quantity, PlainValidator(_other_limit), _LIMIT]
 ResistLimit = Annotated[Quantity | Literal["from dose"], PlainValidator(_resist_limit), _LIMIT]
 Magnification = Annotated[Quantity, *within("relative", "1e-3 ppm", "1e5 ppm", exact=True)]
+Contact = Annotated[Quantity, *within("resistance", "1e-9 m2 K/W", "1 m2 K/W")]
+Stiffness = Annotated[Quantity, *within("stiffness", "1e3 N/m", "1e10 N/m")]
+FreeStrain = Annotated[Quantity, *within("relative", "-20 %", "20 %")]
 Film = Annotated[Quantity, PlainValidator(_FILM.read), _FILM]
 Accommodation = Annotated[Quantity, *within("ratio", "0.01", "1")]
 DoseValue = Annotated[Quantity, *within("dose", "1e-3 J/cm3", "1e3 kJ/cm3")]

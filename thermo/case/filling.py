@@ -19,7 +19,7 @@ __all__ = [
     "assumed_of_materials",
     "fill_assumed",
     "name_layers",
-    "stack_solids",
+    "solids",
 ]
 
 DEPENDS_ON = {  # key that may be left out -> key of the material its usual value depends on
@@ -29,11 +29,16 @@ DEPENDS_ON = {  # key that may be left out -> key of the material its usual valu
     "mask.measured_at": None,
     "mask.membrane.tension": "mask.membrane.material",
     "mask.absorber.kind": None,
+    "mask.frame.contact": None,
     "mask.frame.cooling": None,
     "sample.measured_at": None,
     "sample.joint.resistance": None,
 }
 STACK_PROPERTIES = ("conductivity", "expansion", "youngs_modulus")
+FRAME_HOLDS = {  # what holds the frame, and which of its properties count
+    "mask.frame.mount": ("expansion",),
+    "mask.frame.joint.material": ("youngs_modulus",),
+}
 
 
 def fill_assumed(raw: Raw, library: Library) -> tuple[list[Assumed], list[Refusal]]:
@@ -92,19 +97,26 @@ def name_layers(raw: Raw) -> None:
             taken.add(layer["name"])
 
 
-def stack_solids(tree: Any) -> list[str]:
-    """Names of the solids that carry heat and load, each once."""
+def solids(tree: Any) -> dict[str, tuple[str, ...]]:
+    """Solids of a case by name, and which properties count: of the stack, of what holds it."""
     names = [dig(tree, f"mask.{part}.material") for part in ("frame", "membrane", "absorber")]
     names += [dig(layer, "material") for layer in dig(tree, "sample.layers") or ()]
     names += [dig(tree, f"sample.{part}.material") for part in ("joint", "holder")]
-    return list(dict.fromkeys(name for name in names if name is not None))
+    found: dict[str, tuple[str, ...]] = {
+        name: STACK_PROPERTIES for name in names if name is not None
+    }
+    if dig(tree, "mask.frame.held") != "free":
+        for key, own in FRAME_HOLDS.items():
+            if (name := dig(tree, key)) is not None:
+                found[name] = tuple(dict.fromkeys((*found.get(name, ()), *own)))
+    return found
 
 
 def assumed_of_materials(tree: Any, materials: dict[str, Material]) -> list[Assumed]:
     """Properties the stack takes from the table of materials rather than from the case."""
     found = []
-    for name in stack_solids(tree):
-        for prop in STACK_PROPERTIES:
+    for name, wanted in solids(tree).items():
+        for prop in wanted:
             row = getattr(materials[name], prop)
             if row is not None and row.source != GIVEN:
                 key = f"materials.{name}.{prop}"

@@ -80,7 +80,7 @@ def _outline(sizes: Sizes, part: str) -> Outline:
 
 def _sizes_of_own_plan(tree: Tree) -> Iterator[Refusal]:
     """A plan mesh follows outlines and patches of one size."""
-    for key in (*_given(tree), "sample.patch"):
+    for key in (*_given(tree), "mask.frame.patch", "sample.patch"):
         low, _, high = values_at(tree, key)
         if low < high:
             yield (
@@ -145,7 +145,8 @@ def _rings(tree: Tree) -> Iterator[Refusal]:
         yield (
             ("sample", "held"),
             "'taped' patches of a sample with a round part inside it cannot be drawn; allowed: "
-            '"free", "glued", "clamped"; choose one, or give a mesh.plan of your own',
+            '"free", "glued", "clamped", "screwed", "springs"; choose one, or give a mesh.plan of '
+            "your own",
         )
 
 

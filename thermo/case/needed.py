@@ -1,4 +1,4 @@
-"""Keys that must stand together, or not: source, stripe, motion, and the outlines of parts."""
+"""Keys that must stand together, or not: source, stripe, motion, outlines, how parts are held."""
 
 from collections.abc import Iterator
 from typing import Any
@@ -6,6 +6,7 @@ from typing import Any
 from pydantic import BaseModel
 
 from thermo.case.faults import Refusal, missing, model_at, nearest_name
+from thermo.case.holding import holding_refusals
 from thermo.case.positions import Path
 from thermo.case.schema import SECTIONS
 from thermo.case.tree import PARTS, dig, sizes_of
@@ -44,6 +45,7 @@ def _all(tree: Any) -> Iterator[Refusal]:
     for part in PARTS.values():
         if f"{part}.diameter" in sizes_of(part) and _is_table(tree, part):
             yield from _size(tree, part)
+    yield from holding_refusals(tree)
 
 
 def _is_table(tree: Any, key: str) -> bool:

@@ -9,11 +9,13 @@ from pydantic import BaseModel, ValidationError
 
 from thermo.case.checks import cross_refusals
 from thermo.case.faults import key_text, refusals
-from thermo.case.filling import GIVEN, STACK_PROPERTIES, stack_solids
+from thermo.case.filling import GIVEN, solids
 from thermo.case.schema import SECTIONS, Case
 from thermo.errors import CaseError, Fault, MaterialError, shown
 from thermo.materials import PROPERTY_KINDS, Material, Property
 from thermo.units import Quantity, si_unit
+
+COMPARED = ("limit", "strength")  # properties that move nothing
 
 __all__ = ["Range", "ranges", "with_value"]
 
@@ -33,8 +35,8 @@ class Range:
 def ranges(case: Case) -> tuple[Range, ...]:
     """Every input of a case that is not known exactly: given with a range, or assumed.
 
-    Of the materials: conductivity, expansion and Young's modulus of every solid of the stack, and
-    what the user gave with a range for a material of their own.
+    Of the materials: conductivity, expansion and Young's modulus of every solid of the stack, what
+    counts of those that hold the frame, and what the user gave with a range for one of their own.
     """
     sources = {entry.key: entry.source for entry in case.assumed}
     found = [
@@ -110,11 +112,11 @@ def _quantities_in(value: Any, key: str) -> Iterator[tuple[str, Quantity]]:
 
 
 def _material_ranges(case: Case) -> Iterator[Range]:
-    for name in stack_solids(case):
+    for name, wanted in solids(case).items():
         stuff = case.materials[name]
         for prop in stuff.properties:
-            wanted = prop.name in STACK_PROPERTIES or prop.source == GIVEN
-            if wanted and prop.low < prop.high:
+            counts = prop.name in wanted or (prop.source == GIVEN and prop.name not in COMPARED)
+            if counts and prop.low < prop.high:
                 key = f"materials.{name}.{prop.name}"
                 yield Range(key, prop.low, prop.typical[0], prop.high, prop.unit, prop.source)
 

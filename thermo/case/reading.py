@@ -16,7 +16,7 @@ from pydantic import BaseModel, ValidationError
 from thermo.case.checks import cross_refusals
 from thermo.case.faults import NAME_RULE, Places, Refusal, nearest, nearest_name, refusals
 from thermo.case.fields import NAME
-from thermo.case.filling import assumed_of_materials, fill_assumed, name_layers, stack_solids
+from thermo.case.filling import assumed_of_materials, fill_assumed, name_layers, solids
 from thermo.case.guards import read_text, refuse_hostile
 from thermo.case.library import Library, read_library
 from thermo.case.plan_file import PlanFile, read_plan_file
@@ -197,7 +197,7 @@ def _softening(raw: Raw, library: Library) -> list[Refusal]:
 
 def _materials(raw: Raw, library: Library) -> dict[str, Material]:
     """Every material the case uses, by the name written in it."""
-    names = [*stack_solids(raw), raw["chamber"]["gas"]]
+    names = [*solids(raw), raw["chamber"]["gas"]]
     met = [*raw["beam"].get("filters", ()), *raw["beam"].get("spare_filters", ())]
     names += [part["gas"] if "gas" in part else part["material"] for part in met]
     found = {name: library.find(name) for name in names}

@@ -134,6 +134,7 @@ class OwnMaterial(Part):
     poisson_ratio: Annotated[Quantity, *within("ratio", "0", "0.499")] | None = None
     expansion: Annotated[Quantity, *within("expansion", "-1e-4 1/K", "1e-3 1/K")] | None = None
     limit: Annotated[Quantity, *within("temperature", "-50 degC", "3500 degC")] | None = None
+    strength: Annotated[Quantity, *within("stress", "1 kPa", "100 GPa")] | None = None
 
 
 @dataclass(frozen=True)

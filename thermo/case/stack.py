@@ -6,7 +6,7 @@ there is no metal; the joint ties the sample to the water-cooled holder.  z = 0 
 face, z along the beam, x = y = 0 at the middle of the pattern field.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from thermo.case.mask import Membrane
@@ -24,6 +24,7 @@ class Layer:
     """One layer: name, body, material, thickness (m), outline, and the hole in a frame.
 
     resistance : contact resistance in series with the layer, m2 K/W
+    free_strain : change of length it would have by itself, negative where it has shrunk
     """
 
     name: str
@@ -33,6 +34,7 @@ class Layer:
     outline: Outline
     opening: Outline | None = None
     resistance: float = 0.0
+    free_strain: float = 0.0
 
     @property
     def is_contact(self) -> bool:
@@ -90,8 +92,10 @@ def build_stack(case: Case) -> Stack:
     def layer(name: str, body: Body, part: object, outline: Outline) -> Layer:
         return Layer(name, body, stuff[part.material], part.thickness.value, outline)  # type: ignore[attr-defined]
 
-    frame = Layer(
-        "frame", "mask", stuff[mask.frame.material], mask.frame.thickness.value, whole, clear
+    frame = replace(
+        layer("frame", "mask", mask.frame, whole),
+        opening=clear,
+        resistance=mask.frame.contact.value,
     )
     membrane = layer("membrane", "mask", mask.membrane, whole)
     absorber = layer("absorber", "mask", mask.absorber, whole)
@@ -99,7 +103,13 @@ def build_stack(case: Case) -> Stack:
     chamber = case.chamber
     gas = gas_at(stuff[chamber.gas], chamber.pressure.value, chamber.temperature.value)
     gap = Layer("gap", "gap", gas, case.gap.width.value, facing)
-    base = tuple(layer(part.name, "sample", part, face) for part in sample.layers)
+    base = tuple(
+        replace(
+            layer(part.name, "sample", part, face),
+            free_strain=0.0 if part.free_strain is None else part.free_strain.value,
+        )
+        for part in sample.layers
+    )
     joint = _joint(case, face)
     back = layer("holder", "holder", sample.holder, holder)
     beyond = 1.0 if mask.absorber.surround == "covered" else 0.0

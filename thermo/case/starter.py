@@ -64,6 +64,7 @@ temperature = "22 degC"
 
 [mask]
 # measured_at = "20 degC"         # temperature at which the mask was measured
+# scale = "40 ppm"                # at which it was written; leave out: like the design
 
 [mask.membrane]
 material = "graphite"
@@ -88,7 +89,13 @@ material = "aluminium"
 thickness = "8 mm"
 border = "12 mm"                  # width all round the clear opening
 water = "20 degC"                 # temperature of the frame's cooling
-held = "clamped"                  # or "free": may the frame grow
+held = "clamped"                  # or "free", "screwed", "taped", "glued", "springs"
+mount = "aluminium"               # what the frame is held to: it grows with the water
+#   screwed, taped, springs:  patch = "8 mm", the side of each place that holds
+#   taped, glued:  joint = { material = "mounting-wax", thickness = "50 um" }
+#   springs, magnets:  stiffness = "2e6 N/m", that of each of the three
+# contact = "1e-4 m2 K/W"         # to the membrane, bonded or clamped: a clamped
+#                                   one counts as bonded until it slips
 # cooling = "800 W/(m2 K)"        # on the frame's face; or "none"
 
 [gap]
@@ -98,11 +105,14 @@ width = "120 um"                  # proximity gap, absorber to resist
 [sample]
 width = "64 mm"
 height = "64 mm"
-held = "free"                     # or "glued", "taped" (with patch = "10 mm"), "clamped"
+held = "free"                     # or "glued" (waxed too), "taped", "clamped", "screwed",
+#   "springs";  taped, screwed, springs:  patch = "10 mm"
+#   springs, magnets:  stiffness = "2e6 N/m", that of each of the three
 # measured_at = "20 degC"         # temperature at which the sample is measured
 layers = [                        # in beam order; the first is the resist
     { material = "PMMA", thickness = "500 um" },
     { material = "epoxy", thickness = "25 um", name = "glue" },
+#   { material = "epoxy", thickness = "25 um", free_strain = "-0.4 %" },   # has shrunk
     { material = "copper", thickness = "4 mm" },
 ]
 

@@ -1,6 +1,6 @@
 """Thermal expansion of one held body: assemble, solve, and check the answer.
 
-    K q = f(rise) + f(pressure, body force) + springs' pull                                  (1)
+    K q = F (alpha rise + free strain) + f(pressure, body force) + springs' pull             (1)
 
 K is the stiffness of thin-layer hexahedra (`hexahedron`), of the initial tension (`tension`) and of
 the joint's springs (`supports`). Small strains, linear elastic, properties constant in each cell.
@@ -19,15 +19,25 @@ from thermo.elastic.columns import Columns, number_columns, stretches
 from thermo.elastic.dissection import Factor, dissect, elimination_order, factorise
 from thermo.elastic.hexahedron import layer_matrices
 from thermo.elastic.leaves import Leaves
-from thermo.elastic.loads import Gather, corner_gather, nodal_forces, outer_forces
-from thermo.elastic.solid import Floats, Ints, Solid
+from thermo.elastic.loads import (
+    Gather,
+    add_forces,
+    corner_gather,
+    corner_strain,
+    loads,
+    nodal_forces,
+    outer_forces,
+)
+from thermo.elastic.solid import Bools, Floats, Ints, Solid
 from thermo.elastic.supports import Restraint, Support, restrain, rigid_motions
 from thermo.elastic.tension import shear_softening, tension_stiffness
-from thermo.errors import PhysicsError, SolveError
+from thermo.errors import SolveError
 
 RESIDUAL = 1e-9  # what the estimate demands of the strain energy
 BALANCE = 1e-9  # of the sum of all nodal loads
 SWEEPS = 4  # the first solve and refinements of it
+BLOCK = 32  # loads solved at once: enough for BLAS, few enough for the cache
+CHUNK = 256  # cells whose matrices are made at once: they stay in the cache
 
 
 @dataclass(frozen=True)
@@ -36,7 +46,7 @@ class Displacement:
 
     u : m, shape (..., nz + 1, n, 3), nan at nodes that no solid cell touches
     reaction : force of the clamps and pins on the body, N, same shape, zero elsewhere
-    residual : relative error in strain energy by the last refinement, largest of all loads
+    residual : what the last refinement changed, relative in strain energy, largest of all loads
     balance : net force and moment on the body over the sum of its nodal loads, largest of all
     unknowns : number of unknowns solved for
     seconds : time of the solve, without the factor
@@ -54,8 +64,8 @@ class Displacement:
 class HeldSolid:
     """A body with its supports, assembled and factorised; one factor serves any number of rises.
 
-    Made by `hold`. K and F are the cells' stiffness, N/m, (nz, m, 24, 24), and thermal load, N/K,
-    (nz, m, 24, 8); `gather` sums corner values of plan cells at the plan nodes.
+    Made by `hold`. K and F are the cells' stiffness, N/m, (nz, m, 24, 24), and load per unit strain
+    at the corners, N, (nz, m, 24, 8); `gather` sums corner values of plan cells at the plan nodes.
     """
 
     solid: Solid
@@ -70,6 +80,7 @@ class HeldSolid:
         self,
         rise: Floats,
         *,
+        free_strain: Floats | None = None,
         pressure: Floats | float | None = None,
         body_force: Floats | None = None,
     ) -> Displacement:
@@ -78,44 +89,65 @@ class HeldSolid:
         `rise` may carry leading axes, one load each; they come back in front of u.
         """
         start = perf_counter()
-        solid = self.solid
-        outer = outer_forces(solid, self.gather, pressure, body_force)[..., None]
-        lead, T = _corner_rise(solid, rise)
-        load = nodal_forces(self.gather, self.F @ T) + outer + self._springs()
-        moved = self._moved(load.shape[-1])
-        q, residual = self._solve(moved, load)
-        force = self._force(q)
-        reaction = np.where(self.restraint.held[..., None], force - load, 0.0)
-        u = np.cumsum(q, axis=0)
-        push = outer + self._springs(u) + reaction
-        balance = self._balance(push, np.abs(load) + np.abs(reaction) + np.abs(self._force(moved)))
-        u = np.where(solid.exists[:, :, None, None], u, np.nan)
-        shape = (*lead, *u.shape[:3])
+        lead, rises, strains = loads(self.solid, rise, free_strain)
+        outer = outer_forces(self.solid, self.gather, pressure, body_force)[..., None]
+        blocks = [slice(i, i + BLOCK) for i in range(0, len(rises), BLOCK)]
+        found = [
+            self._expand(corner_strain(self.solid, rises[b], strains[b]), outer) for b in blocks
+        ]
+        u, reaction, residual, balance = zip(*found, strict=True)
+        shape = (*lead, *self.restraint.held.shape)
         return Displacement(
-            np.moveaxis(u, -1, 0).reshape(shape),
-            np.moveaxis(reaction, -1, 0).reshape(shape),
-            residual,
-            balance,
+            np.concatenate(u).reshape(shape),
+            np.concatenate(reaction).reshape(shape),
+            max(residual),
+            max(balance),
             len(self.columns.free),
             perf_counter() - start,
         )
+
+    def _expand(self, strain: Floats, outer: Floats) -> tuple[Floats, Floats, float, float]:
+        """u, reaction, both (k, nz + 1, n, 3), residual and balance of one block of loads."""
+        load = nodal_forces(self.gather, self.F @ strain) + outer + self._springs()
+        moved = stretches(self.restraint.displacement, self.solid.exists)[..., None]
+        moved_force = self._force(moved)
+        q, residual = self._solve(moved, load, moved_force)
+        held = self.restraint.held[..., None]
+        reaction = np.where(held, self._force(q, self._clamped_cells()) - load, 0.0)
+        u = np.cumsum(q, axis=0)
+        push = outer + self._springs(u) + reaction
+        balance = self._balance(push, np.abs(load) + np.abs(reaction) + np.abs(moved_force))
+        u[~self.solid.exists] = np.nan
+        return np.moveaxis(u, -1, 0), np.moveaxis(reaction, -1, 0), residual, balance
 
     def again(self, alpha: Floats, supports: tuple[Support, ...]) -> "HeldSolid":
         """The body with another expansion and base growth; stiffness and factor stay.
 
         alpha : 1/K, shape (nz, m);  supports : those of `hold`, of the same stiffness
         """
-        old = self.solid.alpha
-        ratio = np.divide(alpha, old, out=np.ones_like(old), where=self.solid.active & (old != 0))
         solid = replace(self.solid, alpha=np.asarray(alpha, float))
-        F = self.F * ratio[:, :, None, None]
-        return replace(self, solid=solid, F=F, restraint=restrain(solid, supports))
+        return replace(self, solid=solid, restraint=restrain(solid, supports))
 
-    def _force(self, q: Floats) -> Floats:
-        """K q as forces on the nodes, N, shape (nz + 1, n, 3, k), without the springs' pull."""
+    def _clamped_cells(self) -> Ints:
+        """Plan cells that touch a held node: they alone pull at it."""
+        held: Bools = np.any(self.restraint.held, axis=(0, 2))
+        return np.flatnonzero(held[self.solid.quads].any(axis=0))
+
+    def _force(self, q: Floats, cells: Ints | None = None) -> Floats:
+        """K q as forces on the nodes, N, shape (nz + 1, n, 3, k), without the springs' pull.
+
+        cells : plan cells that are summed; None sums all
+        """
         u = np.cumsum(q, axis=0)
-        cells = nodal_forces(self.gather, self.K @ _cell_unknowns(q, u, self.solid.quads))
-        return cells - self._springs(u) + self._springs()
+        stiffness, quads, gather = self.K, self.solid.quads, self.gather
+        if cells is not None:
+            corners = (4 * cells[:, None] + np.arange(4)).ravel()
+            stiffness, quads, gather = stiffness[:, cells], quads[:, cells], gather[:, corners]
+        force = self._springs() - self._springs(u)
+        force = np.repeat(force, q.shape[-1] // force.shape[-1], axis=-1)
+        for k, K in enumerate(stiffness):
+            add_forces(force[k : k + 2], gather, K @ _cell_unknowns(u[k], q[k + 1], quads))
+        return force
 
     def _springs(self, u: Floats | None = None) -> Floats:
         """Force of the springs on the nodes, N, (nz + 1, n, 3, k), on a body displaced by u, m."""
@@ -130,25 +162,23 @@ class HeldSolid:
             force[spring.level] += nodal.reshape(-1, 3, k)
         return force
 
-    def _moved(self, k: int) -> Floats:
-        """Full unknowns q, m, with the clamps at their displacement and all other nodes at rest."""
-        q = stretches(self.restraint.displacement, self.solid.exists)
-        return np.repeat(q[..., None], k, axis=3)
+    def _solve(self, q: Floats, load: Floats, force: Floats) -> tuple[Floats, float]:
+        """Full unknowns q, m, and the residual, by the factor and refinement of its answer.
 
-    def _solve(self, q: Floats, load: Floats) -> tuple[Floats, float]:
-        """Full unknowns q, m, and the residual, by the factor and refinement of its answer."""
+        q, force : unknowns with the clamps alone moved, m, and K q, N
+        """
         held = self.restraint.held[..., None]
         scale, residual = np.zeros(load.shape[-1]), np.inf
         for sweep in range(SWEEPS):
-            r = np.where(held, 0.0, load - self._force(q))
-            f = self.columns.forces(r)
+            f = self.columns.forces(np.where(held, 0.0, load - force))
             x = self.factor.solve(f)
             work = np.sqrt(np.maximum((f * x).sum(axis=0), 0.0))
             scale = work if sweep == 0 else scale
             residual = float(np.max(work / np.where(scale > 0, scale, 1.0), initial=0.0))
-            if sweep and residual <= RESIDUAL / 100:
-                break
             q = q + self.columns.unknowns(x)
+            if sweep and residual <= RESIDUAL:
+                break
+            force = self._force(q)
         if not residual <= RESIDUAL:
             raise SolveError(
                 f"relative residual is {residual:.2g} after {SWEEPS} sweeps, needs"
@@ -176,34 +206,23 @@ class HeldSolid:
         return balance
 
 
-def _corner_rise(solid: Solid, rise: Floats) -> tuple[tuple[int, ...], Floats]:
-    """Leading axes of the rise, and the rise as (nz, m, 8, k), K, zero in void cells."""
-    cells = (*solid.active.shape, 2, 4)
-    rise = np.asarray(rise, float)
-    if rise.shape[-4:] != cells or not np.isfinite(rise[..., solid.active, :, :]).all():
-        raise PhysicsError(
-            f"rise must be finite K in solid cells and of shape (..., {str(cells)[1:]},"
-            f" got shape {rise.shape}; give one value a corner of a cell"
-        )
-    T = np.moveaxis(rise.reshape(-1, *cells), 0, -1).reshape(*cells[:2], 8, -1)
-    return rise.shape[:-4], np.where(solid.active[:, :, None, None], T, 0.0)
-
-
 def _corners(u: Floats, quads: Ints) -> Floats:
     """Plan-node values (..., n, 3, k) at the corners of the plan cells, (..., m, 12, k)."""
     at = u[..., quads.T, :, :]
     return at.reshape(*at.shape[:-3], 12, at.shape[-1])
 
 
-def _cell_unknowns(q: Floats, u: Floats, quads: Ints) -> Floats:
-    """(u, d) of the cells, m, shape (nz, m, 24, k), of full unknowns q and displacements u.
+def _cell_unknowns(u: Floats, d: Floats, quads: Ints) -> Floats:
+    """(u, d) of the cells of one layer, m, shape (m, 24, k), of lower u and stretch d, (n, 3, k).
 
     u is counted from the cell's first corner: its motion as a whole strains nothing and would cost
     the digits of a thin sheet's shear.
     """
-    low = _corners(u[:-1], quads)
-    low = low - np.tile(low[:, :, :3], (1, 1, 4, 1))
-    return np.concatenate([low, _corners(q[1:], quads)], axis=2)
+    cell = np.empty((quads.shape[1], 8, *d.shape[1:]))
+    cell[:, :4], cell[:, 4:] = u[quads.T], d[quads.T]
+    cell[:, 1:4] -= cell[:, :1]
+    cell[:, 0] = 0.0
+    return cell.reshape(len(cell), 24, d.shape[-1])
 
 
 def hold(solid: Solid, supports: tuple[Support, ...]) -> HeldSolid:
@@ -223,12 +242,13 @@ def hold(solid: Solid, supports: tuple[Support, ...]) -> HeldSolid:
     nz, m = solid.active.shape
     K, F = np.zeros((nz, m, 24, 24)), np.zeros((nz, m, 24, 8))
     corners, soft = solid.corners, shear_softening(solid)
-    for k, (t, on) in enumerate(zip(np.diff(solid.levels), solid.active, strict=True)):
-        if not on.any():
-            continue
-        K[k, on], F[k, on], _, _ = layer_matrices(
-            corners[on], t, solid.E[k, on], solid.nu[k, on], solid.alpha[k, on], soft[k, on]
-        )
+    one = np.ones(m)  # F per unit strain
+    for k, t in enumerate(np.diff(solid.levels)):
+        on = np.flatnonzero(solid.active[k])
+        for i in (on[first : first + CHUNK] for first in range(0, len(on), CHUNK)):
+            K[k, i], F[k, i], _, _ = layer_matrices(
+                corners[i], t, solid.E[k, i], solid.nu[k, i], one[i], soft[k, i]
+            )
         if solid.tension[k, on].any():
             K[k, on] += tension_stiffness(corners[on], t, solid.tension[k, on])
     part = dissect(solid.quads, corners, np.flatnonzero(solid.active.any(axis=0)))
@@ -244,10 +264,11 @@ def expand(
     rise: Floats,
     supports: tuple[Support, ...],
     *,
+    free_strain: Floats | None = None,
     pressure: Floats | float | None = None,
     body_force: Floats | None = None,
 ) -> Displacement:
-    """Displacement of a held body under a rise of temperature, pressure and body force.
+    """Displacement of a held body under a rise, a free strain, pressure and body force.
 
     Equation (1) of the module; solved directly, refined and checked.
 
@@ -257,6 +278,8 @@ def expand(
     rise : temperature above the reference, K, at each cell's corners (lower and upper face, four
         plan corners), shape (..., nz, m, 2, 4); it may jump between cells; void is not read
     supports : pins, joined faces and clamps
+    free_strain : isotropic strain of a cell left to itself, on top of alpha times rise: shrinkage
+        < 0, swelling > 0; shape (..., nz, m); void is not read
     pressure : pressure on the lit face, along the beam, Pa, shape (m,) or one number
     body_force : force per volume at each cell's corners, N/m3, shape (nz, m, 2, 4, 3)
 
@@ -265,4 +288,6 @@ def expand(
     PhysicsError : supports that leave a rigid motion free; loads of a wrong shape or not finite
     SolveError : residual or net force or moment above 1e-9
     """
-    return hold(solid, supports).expand(rise, pressure=pressure, body_force=body_force)
+    return hold(solid, supports).expand(
+        rise, free_strain=free_strain, pressure=pressure, body_force=body_force
+    )

@@ -35,7 +35,7 @@ class Leaves:
             full[np.ix_(at, at)] += K
         self._eliminate_given(full, columns)
         keep = np.flatnonzero(self.columns.number[columns].ravel() >= 0)
-        return np.asfortranarray(full[np.ix_(keep, keep)])
+        return full.T[np.ix_(keep, keep)].T  # by columns, as LAPACK wants it
 
     def _cells(self, cells: Ints) -> Floats:
         """Stiffness of plan cells over all their levels for (level, corner, component)."""
@@ -57,10 +57,12 @@ class Leaves:
     def _eliminate_given(self, full: Floats, columns: Ints) -> None:
         """Replace unknowns that follow from others, equation (1) of `columns`, in place."""
         size = 3 * (self.K.shape[0] + 1)
-        position = {int(c): i for i, c in enumerate(columns)}
-        for given, source in zip(self.columns.given, self.columns.source, strict=True):
-            i = position.get(int(given) // size)
-            if i is not None:
-                g, s = i * size + given % size, i * size + source % size
-                full[s] -= full[g]
-                full[:, s] -= full[:, g]
+        place = np.full(len(self.columns.first), -1)
+        place[columns] = np.arange(len(columns)) * size
+        at = place[self.columns.given // size]
+        here = at >= 0
+        given = at[here] + self.columns.given[here] % size
+        source = at[here] + self.columns.source[here] % size
+        for g, s in zip(given, source, strict=True):
+            full[s] -= full[g]
+            full[:, s] -= full[:, g]

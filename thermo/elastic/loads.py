@@ -1,4 +1,4 @@
-"""Nodal forces of pressure and body force, and how forces on cells become forces on nodes."""
+"""What loads a body: strains at the corners of its cells, pressure, body force; forces on nodes."""
 
 import numpy as np
 from scipy.sparse import coo_array, csr_array
@@ -67,15 +67,58 @@ def outer_forces(
 
 
 def nodal_forces(gather: Gather, cell: Floats) -> Floats:
-    """Forces on the nodes, N, (nz + 1, n, 3, k), of forces on (u, d) of the cells, (nz, m, 24, k).
+    """Nodal forces, N, (nz + 1, n, 3, k), of forces on (u, d) of the cells, (nz, m, 24, k)."""
+    nodal = np.zeros((len(cell) + 1, gather.shape[0], 3, cell.shape[-1]))
+    for layer, forces in enumerate(cell):
+        add_forces(nodal[layer : layer + 2], gather, forces)
+    return nodal
+
+
+def add_forces(nodal: Floats, gather: Gather, cell: Floats) -> None:
+    """Add forces on (u, d) of the cells of one layer, N, (m, 24, k), to its nodes, (2, n, 3, k).
 
     The force on the stretch d acts on the upper node; the lower node takes the rest.
     """
-    nz, m, _, k = cell.shape
-    upper = cell[:, :, 12:]
-    lower = cell[:, :, :12] - upper
-    nodal = np.zeros((nz + 1, gather.shape[0], 3 * k))
-    for layer in range(nz):
-        nodal[layer] += gather @ lower[layer].reshape(4 * m, 3 * k)
-        nodal[layer + 1] += gather @ upper[layer].reshape(4 * m, 3 * k)
-    return nodal.reshape(nz + 1, -1, 3, k)
+    m, _, k = cell.shape
+    upper = np.asarray(gather @ cell[:, 12:].reshape(4 * m, 3 * k))
+    both = np.asarray(gather @ cell[:, :12].reshape(4 * m, 3 * k))
+    nodal[0] += (both - upper).reshape(-1, 3, k)
+    nodal[1] += upper.reshape(-1, 3, k)
+
+
+def loads(
+    solid: Solid, rise: Floats, free_strain: Floats | None
+) -> tuple[tuple[int, ...], Floats, Floats]:
+    """Leading axes, rises (k, nz, m, 2, 4), K, and free strains (k, nz, m), one of each a load.
+
+    Raises
+    ------
+    PhysicsError : a rise or strain of a wrong shape or not finite in a solid cell
+    """
+    cells = solid.active.shape
+    rise = np.asarray(rise, float)
+    if rise.shape[-4:] != (*cells, 2, 4) or not np.isfinite(rise)[..., solid.active, :, :].all():
+        raise PhysicsError(
+            f"rise must be finite K in solid cells and of shape (..., {str((*cells, 2, 4))[1:]},"
+            f" got shape {rise.shape}; give one value a corner of a cell"
+        )
+    strain = np.zeros(cells) if free_strain is None else np.asarray(free_strain, float)
+    if strain.shape[-2:] != cells or not np.isfinite(strain)[..., solid.active].all():
+        raise PhysicsError(
+            f"free strain must be finite in solid cells and of shape (..., {str(cells)[1:]},"
+            f" got shape {strain.shape}; give one value a cell"
+        )
+    lead = np.broadcast_shapes(rise.shape[:-4], strain.shape[:-2])
+    rises = np.broadcast_to(rise, (*lead, *cells, 2, 4)).reshape(-1, *cells, 2, 4)
+    strains = np.broadcast_to(strain, (*lead, *cells)).reshape(-1, *cells)
+    return lead, rises, strains
+
+
+def corner_strain(solid: Solid, rises: Floats, strains: Floats) -> Floats:
+    """Strain of cells left to themselves, alpha T + free strain, (nz, m, 8, k); zero in void."""
+    on = solid.active[:, :, None]
+    strain = np.empty((*on.shape[:2], 8, len(rises)))
+    for i, (T, free) in enumerate(zip(rises, strains, strict=True)):
+        own = solid.alpha[:, :, None] * T.reshape(*on.shape[:2], 8) + free[:, :, None]
+        strain[..., i] = np.where(on, own, 0.0)
+    return strain

@@ -2,7 +2,7 @@
 
 from thermo.heat.cycle import Cycle, Passing, dose_weighted, limit_cycle
 from thermo.heat.decay import Decay, decay
-from thermo.heat.fields import Fields, Gas, Metal, conduction_fields
+from thermo.heat.fields import Fields, Gas, conduction_fields
 from thermo.heat.films import Film, face_h, open_faces
 from thermo.heat.gap import gap_conductance
 from thermo.heat.march import March, Periodic, march, periodic
@@ -23,7 +23,6 @@ __all__ = [
     "Halves",
     "HeatSystem",
     "March",
-    "Metal",
     "Passing",
     "Periodic",
     "Steady",

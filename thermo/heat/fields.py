@@ -2,7 +2,6 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,11 +9,11 @@ from scipy.constants import R, Stefan_Boltzmann
 
 from thermo.case.stack import Layer, Stack
 from thermo.heat.gap import gap_conductance
-from thermo.materials import Material
+from thermo.materials import Kind, Material, metal_in_plane
 from thermo.mesh import Grid
 
 Array = NDArray[np.float64]
-Metal = Literal["islands", "connected"]
+LEAST_GAP = 0.02  # of its width: what a gap that closes still counts as, its contact is told apart
 
 
 @dataclass(frozen=True)
@@ -22,11 +21,13 @@ class Gas:
     """The chamber gas in the gap: pressure (Pa) and accommodation on mask and sample.
 
     emissivity : of both faces together, for the radiation beside it, 4 sigma T^3 e
+    wider : how much wider than drawn the gap is in each plan cell, m, (cells,), or one number
     """
 
     pressure: float
     accommodation: tuple[float, float]
     emissivity: float = 0.0
+    wider: Array | float = 0.0
 
 
 @dataclass(frozen=True)
@@ -38,30 +39,15 @@ class Fields:
     capacity: Array
 
 
-def metal_in_plane(k_metal: float, k_gas: float, coverage: Array, metal: Metal) -> Array:
-    """In-plane conductivity of the absorber layer, W/(m K), shape of coverage c.
-
-    connected: metal with openings, k = k_m [(k_g + k_m) + (1 - c)(k_g - k_m)] /
-    [(k_g + k_m) - (1 - c)(k_g - k_m)], about k_m c/(2 - c); islands: the same with metal and gas
-    exchanged.  These are the bounds for isotropic patterns of two phases in the plane.
-    Source: Z. Hashin and S. Shtrikman, J. Appl. Phys. 33 (1962) 3125, 2D form from memory.
-    """
-    c = coverage
-    if metal == "connected":
-        matrix, filler, share = k_metal, k_gas, 1 - c
-    else:
-        matrix, filler, share = k_gas, k_metal, c
-    total, step = filler + matrix, filler - matrix
-    return np.asarray(matrix * (total + share * step) / (total - share * step))
-
-
 def conduction_fields(
-    stack: Stack, grid: Grid, T: Sequence[float], gas: Gas, metal: Metal
+    stack: Stack, grid: Grid, T: Sequence[float], gas: Gas, metal: Kind
 ) -> Fields:
     """Cell properties with each layer at its own temperature.
 
     T : one temperature (K) for each layer of the stack
-    The joint is one layer of k = t/(t/k + R_contact).  A gap cell carries h d, mixed by coverage:
+    The absorber's part in the plane counts on the membrane beneath it.
+    Joint and frame are layers of k = t/(t/k + R_contact) across, the frame's contact being that to
+    the membrane.  A gap cell carries h d, mixed by coverage:
     where there is no metal the gas column is longer by the absorber's thickness.
     """
     shape = grid.active.shape
@@ -73,14 +59,14 @@ def conduction_fields(
         capacity: float | Array = _capacity(layer.material, T[i], gas.pressure)
         in_plane: float | Array = k
         across: float | Array = k
-        if layer.name == "joint":
-            if layer.material.kind == "gas":  # bare contact: its resistance is all there is
-                across = layer.thickness / layer.resistance
-            else:
-                across = layer.thickness / (layer.thickness / k + layer.resistance)
+        if layer.is_contact:  # its resistance is all there is
+            across = layer.thickness / layer.resistance
+        elif layer.name in ("joint", "frame"):
+            across = layer.thickness / (layer.thickness / k + layer.resistance)
         elif layer.name == "absorber":
             k_gas = stack.layer("gap").material.conductivity(T[i])
-            in_plane = metal_in_plane(k, k_gas, coverage, metal)
+            beneath = _sheet(stack, T) / layer.thickness
+            in_plane = metal_in_plane(k, k_gas, beneath, coverage, metal)
             capacity = capacity * coverage
         elif layer.name == "gap":
             across = layer.thickness * _mixed_conductance(stack, layer, coverage, T[i], gas)
@@ -89,13 +75,21 @@ def conduction_fields(
     return fields
 
 
+def _sheet(stack: Stack, T: Sequence[float]) -> float:
+    """Conductivity times thickness of the membrane, W/K."""
+    i = stack.index("membrane")
+    membrane = stack.layers[i]
+    return membrane.material.conductivity(T[i]) * membrane.thickness
+
+
 def _mixed_conductance(stack: Stack, gap: Layer, coverage: Array, T: float, gas: Gas) -> Array:
-    d = np.array([gap.thickness, gap.thickness + stack.layer("absorber").thickness])
+    d = np.maximum(gap.thickness + gas.wider, LEAST_GAP * gap.thickness)
+    below = np.stack([d, d + stack.layer("absorber").thickness])
     M, g = gap.material.molar_mass, gap.material.heat_capacity_ratio
     assert M is not None  # the case room lets only gases into the chamber
     assert g is not None
     k = gap.material.conductivity(T)
-    near, far = gap_conductance(d, k, T, gas.pressure, M(T), g(T), gas.accommodation)
+    near, far = gap_conductance(below, k, T, gas.pressure, M(T), g(T), gas.accommodation)
     radiated = 4 * Stefan_Boltzmann * T**3 * gas.emissivity
     return np.asarray(coverage * near + (1 - coverage) * far + radiated)
 

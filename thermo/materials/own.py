@@ -21,8 +21,10 @@ OWN_PROPERTIES = (
     "poisson_ratio",
     "expansion",
     "limit",
+    "strength",
 )
-_OF_SOLIDS = ("youngs_modulus", "poisson_ratio", "expansion", "limit")
+_OF_SOLIDS = ("youngs_modulus", "poisson_ratio", "expansion", "limit", "strength")
+_MAY_LACK = ("limit", "strength")
 
 
 def own_material(
@@ -35,8 +37,8 @@ def own_material(
     name : name in the case
     like : material of the table it resembles, or None for a solid that is given in full
     properties : 'formula' as text; density, conductivity, heat_capacity, youngs_modulus,
-        poisson_ratio, expansion and limit as quantities of the kinds in PROPERTY_KINDS. A given
-        value holds at every temperature; without a range low and high equal it.
+        poisson_ratio, expansion, limit and strength as quantities of the kinds in PROPERTY_KINDS.
+        A given value holds at every temperature; without a range low and high equal it.
 
     Raises
     ------
@@ -74,11 +76,12 @@ def _check_names(name: str, like: Material | None, properties: Mapping[str, obje
             f"material '{name}' has no property '{unknown[0]}'{why}; "
             f"allowed: {', '.join(allowed)}; leave it out"
         )
-    missing = [key for key in allowed if key != "limit" and key not in properties]
+    missing = [key for key in allowed if key not in (*_MAY_LACK, *properties)]
     if like is None and missing:
         raise MaterialError(
             f"material '{name}' lacks {', '.join(missing)}; allowed: all of "
-            f"{', '.join(allowed)} (limit may be left out); add them, or name a material it is like"
+            f"{', '.join(allowed)} ({' and '.join(_MAY_LACK)} may be left out); "
+            "add them, or name a material it is like"
         )
 
 

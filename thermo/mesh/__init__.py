@@ -2,7 +2,7 @@
 
 from thermo.mesh.files import write_grid
 from thermo.mesh.grid import Grid, extrude
-from thermo.mesh.plan import Plan, cells_at, interpolation, rectangle_plan
+from thermo.mesh.plan import CHORD, Plan, cells_at, interpolation, rectangle_plan
 from thermo.mesh.plan_files import read_plan, write_plan
 from thermo.mesh.quads import ON_OUTLINE, border_of, corner_angles, edges_of, rim, split
 from thermo.mesh.rings import Rings, rings
@@ -10,6 +10,7 @@ from thermo.mesh.spacing import from_face, graded, halved, lines_between, merged
 from thermo.mesh.stack import layer_presence, mesh_stack
 
 __all__ = [
+    "CHORD",
     "ON_OUTLINE",
     "Grid",
     "Plan",

@@ -12,6 +12,7 @@ Array = NDArray[np.float64]
 Index = NDArray[np.int64]
 XI, ETA = np.array([[[-1.0], [1.0], [1.0], [-1.0]], [[-1.0], [-1.0], [1.0], [1.0]]])
 NEWTON = 8  # steps; a convex quad takes 4 to 6 to round-off, a parallelogram 1
+CHORD = 2e-3  # share by which nodes on a circle are pulled inwards, into another plan's chord
 NEAR = 1e-7  # m: a place so near to a cell lies in it; a file in single precision rounds 1 m so
 
 
@@ -83,6 +84,8 @@ def interpolation(plan: Plan, places: Array) -> sparse.csr_array:
 
 def cells_at(plan: Plan, places: Array) -> Index:
     """Cells that hold places (2, n) m, (n,); raises PhysicsError for a place outside the plan."""
+    if plan.lines is not None:
+        return _between_lines(plan.lines, places)
     x0, x1, y0, y1 = plan.boxes + np.array([[-NEAR], [NEAR], [-NEAR], [NEAR]])
     corners = plan.corners
     found = np.full(places.shape[1], -1)
@@ -94,10 +97,24 @@ def cells_at(plan: Plan, places: Array) -> Index:
         depth = (along[0] * to[1] - along[1] * to[0]) / np.hypot(*along)  # inside an edge, m
         if len(near) and depth.min(0).max() >= -NEAR:
             found[number] = near[depth.min(0).argmax()]
-    if (found < 0).any():
-        x, y = 1e3 * places[:, found.argmin()]
-        raise PhysicsError(f"x = {x:.4g}, y = {y:.4g} mm lies outside the plan; move it inside")
+    _refuse_outside(found < 0, places)
     return found
+
+
+def _between_lines(lines: tuple[Array, Array], places: Array) -> Index:
+    outside = np.zeros(places.shape[1], bool)
+    number = []
+    for own, place in zip(lines, places, strict=True):
+        outside |= ~((own[0] - NEAR <= place) & (place <= own[-1] + NEAR))
+        number.append(np.clip(np.searchsorted(own, place, "right") - 1, 0, len(own) - 2))
+    _refuse_outside(outside, places)
+    return np.asarray(number[1] * (len(lines[0]) - 1) + number[0])
+
+
+def _refuse_outside(outside: NDArray[np.bool_], places: Array) -> None:
+    if outside.any():
+        x, y = 1e3 * places[:, outside.argmax()]
+        raise PhysicsError(f"x = {x:.4g}, y = {y:.4g} mm lies outside the plan; move it inside")
 
 
 def _shape(local: Array) -> tuple[Array, Array]:

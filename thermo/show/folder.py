@@ -13,6 +13,7 @@ from thermo.errors import WarmstackError, shown
 from thermo.show.fields import write_fields
 from thermo.show.in_time import write_in_time
 from thermo.show.picture import write_section
+from thermo.show.placement import write_placement
 from thermo.show.text import answer_text
 
 ANSWER, MANIFEST = "answer.json", "manifest.json"
@@ -69,6 +70,7 @@ def _write(result: Result, case: Case, folder: Path) -> None:
         write_fields(result, work)
         write_section(result, work / "section.png")
         write_in_time(result, work)
+        write_placement(result, work)
         for table in case.tables.values():
             _free(work, table.path).write_text(table.text, encoding="utf-8")
         if case.plan is not None:

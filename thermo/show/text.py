@@ -1,6 +1,7 @@
 """The answer as a table that is read in ten seconds."""
 
 from thermo.answer import Answer
+from thermo.answer.placement_schema import Stress
 from thermo.answer.schema import LimitLine
 from thermo.show.photons import photon_rows
 from thermo.show.words import dose_value, duration, growth, length, wrapped
@@ -21,6 +22,7 @@ def answer_text(answer: Answer) -> str:
         _sensors(answer),
         _limits(answer),
         _placement(answer),
+        _stress(answer),
         _checks(answer),
         _verdict(answer),
     )
@@ -140,27 +142,66 @@ def _limit(line: LimitLine) -> str:
 
 def _placement(a: Answer) -> list[str]:
     p = a.placement
-    rows = []
-    if p.top is not None:
+    rows = [
+        "Placement as printed over the exposure, largest over the field"
+        + (f"; NOT TO BE BELIEVED: {p.reason}" if p.reason else ""),
+        f"  {'resist':<8}{'raw':>9}{'rotation':>13}{'scale':>12}{'x, y, ppm':>16}"
+        f"{'after scale':>13}{'blur':>10}{'up/down':>10}",
+    ]
+    for depth, d in (("top", p.top), ("middle", p.middle), ("base", p.base)):
+        both, turn = f"{d.scale_x_ppm:+.3g}, {d.scale_y_ppm:+.3g}", f"{d.rotation_urad:+.2f} urad"
         rows.append(
-            f"Placement held beam, resist top: magnification {p.top.magnification_ppm:+.3g} ppm, "
-            f"largest {length(1e-9 * p.top.raw_max_nm)}, "
-            f"after scale {length(1e-9 * p.top.residual_max_nm)}"
+            f"  {depth:<8}{_nm(d.raw_max_nm):>9}{turn:>13}"
+            f"{d.magnification_ppm:>+8.3g} ppm{both:>16}{_nm(d.residual_max_nm):>13}"
+            f"{_nm(d.blur_max_nm):>10}{_nm(d.up_down_split_nm):>10}"
         )
-    elif p.reason:
-        rows.append(f"Placement not given: {p.reason}")
-    if p.sample:
-        rows.append(
-            f"          sample alone, from its temperature of measurement: "
-            f"{growth(p.sample['top'].magnification_ppm)}, moves up to "
-            f"{length(1e-9 * p.sample['top'].raw_max_nm)} over the field"
-        )
-    offset = p.uniform_offset
-    rows.append(
-        f"          cold offset alpha dT: mask {offset.mask_ppm:+.3g} ppm, sample "
-        f"{offset.sample_ppm:+.3g} ppm; beam divergence {p.geometric_ppm:.2g} ppm"
-    )
+    offset, alone = p.uniform_offset, p.sample["top"]
+    rows += [
+        f"  a mask prints true to scale if written {abs(p.write_mask_ppm):.3g} ppm "
+        f"{'larger' if p.write_mask_ppm >= 0 else 'smaller'} than the design; the beam's "
+        f"divergence is not in these numbers: along x alone it prints {p.geometric_ppm:.2g} (top) "
+        f"to {p.geometric_base_ppm:.3g} ppm (base) larger",
+        f"  sample alone {growth(alone.magnification_ppm)}, moves up to "
+        f"{_nm(alone.raw_max_nm)}; cold offset alpha dT: mask {offset.mask_ppm:+.3g} ppm, sample "
+        f"{offset.sample_ppm:+.3g} ppm",
+        f"  sidewalls lean by up to {p.sidewall_tilt_max_mrad:.2g} mrad, the beam by "
+        f"{p.geometric_tilt_max_mrad:.2g} mrad; gap changes by {p.gap_change_um:+.2g} um, "
+        f"least {a.checks.gap_left_um:.3g} um",
+    ]
     return rows
+
+
+def _stress(a: Answer) -> list[str]:
+    """Stress against strength, MPa."""
+    s = a.stress
+
+    def used(share: float | None) -> str:
+        return "strength not known" if share is None else f"{share:.2g} of the least strength"
+
+    metal = "none"
+    if s.absorber_lowest_MPa is not None and s.absorber_highest_MPa is not None:
+        metal = f"{s.absorber_lowest_MPa:.3g} to {s.absorber_highest_MPa:.3g}"
+    return [
+        f"Stress    MPa: membrane at its hottest {s.membrane_lowest_MPa:.3g} to "
+        f"{s.membrane_highest_MPa:.3g} ({used(s.membrane_share)}), initial tension "
+        f"{s.membrane_initial_MPa:.3g}",
+        f"          absorber metal, held flat {metal} ({used(s.absorber_share)})",
+        *_resist_stress(s, used(s.resist_share)),
+    ]
+
+
+def _resist_stress(s: Stress, share: str) -> list[str]:
+    film, shear, peel = s.resist_film_MPa, s.resist_edge_shear_MPa, s.resist_edge_peel_MPa
+    if film is None or shear is None or peel is None:
+        return []
+    return [
+        f"          resist film {film:.2g}, at its edge shear {shear:.2g}, peel {peel:+.2g} (above "
+        f"0 lifts the edge: compare with the adhesion; {share})"
+    ]
+
+
+def _nm(nm: float | None) -> str:
+    return "" if nm is None else length(1e-9 * nm) if nm >= 0.05 else "0"
 
 
 def _checks(a: Answer) -> list[str]:
