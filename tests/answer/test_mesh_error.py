@@ -71,7 +71,7 @@ def test_the_stated_difference_holds_the_peaks_of_a_finer_mesh(small, still):
         assert 0 < moved <= stated
 
 
-@pytest.mark.slow
+@pytest.mark.long
 @pytest.mark.parametrize("still", [False, True], ids=["scan", "held"])
 def test_the_stated_difference_holds_the_peaks_of_a_finer_mesh_of_a_shipped_case(still):
     for stated, moved in stated_and_moved(read_case(GROOVES), still):
