@@ -17,8 +17,8 @@ from thermo.answer.strength import (
     absorber_strength,
     layers_stress,
     metal_stress,
-    resist_strength,
     strength_words,
+    strengths,
     words,
 )
 from thermo.case.pattern import Outline
@@ -153,7 +153,7 @@ def test_a_mask_without_metal_has_no_stress_of_metal():
 
 
 def test_the_block_of_the_answer_has_these_numbers_in_megapascals(outcome):
-    block = blocks.stress(outcome)
+    block = blocks.stress(outcome, strengths(outcome))
     low, high = outcome.membrane.stress
     graphite, pmma = material("graphite").strength, material("PMMA").strength
     assert block.membrane_initial_MPa == 5
@@ -180,19 +180,19 @@ def without(outcome, name):
 
 def test_a_strength_that_is_not_known_leaves_its_numbers_out_and_no_word(outcome):
     """The stresses themselves stay."""
-    before, resist = blocks.stress(outcome), outcome.scene.stack.resist.name
+    before, resist = blocks.stress(outcome, strengths(outcome)), outcome.scene.stack.resist.name
     for name, part in (("membrane", "membrane"), ("absorber", "absorber"), (resist, "resist")):
         changed = without(outcome, name)
-        block = blocks.stress(changed)
+        block = blocks.stress(changed, strengths(changed))
         gone = {f"{part}_share", f"{part}_strength_MPa"} & set(type(block).model_fields)
         kept = before.model_dump(exclude=gone)
         assert block.model_dump(exclude=gone) == kept
         assert all(getattr(block, key) is None for key in gone)
-        assert not any(f"in the {name}" in line for line in strength_words(changed))
+        assert not any(f"in the {name}" in line for line in strength_words(strengths(changed)))
 
 
 def test_a_peel_that_presses_the_edge_on_does_not_count(outcome):
-    found, block = resist_strength(outcome), blocks.stress(outcome)
+    found, block = strengths(outcome).resist, blocks.stress(outcome, strengths(outcome))
     assert block.resist_edge_peel_MPa < 0
     assert found.stress[2] == 0
 
@@ -212,7 +212,7 @@ def test_a_stress_is_told_by_how_far_it_goes_into_the_range_of_the_strength(stre
 
 
 def test_only_what_goes_beyond_half_of_its_strength_is_told(outcome):
-    assert strength_words(outcome) == ()
+    assert strength_words(strengths(outcome)) == ()
     tense = replace(outcome.membrane, stress=(-1e6, 16e6))
-    (line,) = strength_words(replace(outcome, membrane=tense))
+    (line,) = strength_words(strengths(replace(outcome, membrane=tense)))
     assert line == "up to 16 MPa in the membrane are 0.53 of the least strength of graphite, 30 MPa"

@@ -23,12 +23,7 @@ from thermo.answer.schema import (
     SolveBlock,
 )
 from thermo.answer.state import State
-from thermo.answer.strength import (
-    absorber_strength,
-    membrane_strength,
-    resist_on_base,
-    resist_strength,
-)
+from thermo.answer.strength import Strengths
 from thermo.beam import column_heat
 from thermo.case import Case
 from thermo.case.stack import Stack
@@ -143,10 +138,9 @@ def _offset(case: Case, stack: Stack) -> UniformOffset:
     )
 
 
-def stress(outcome: Outcome) -> Stress:
+def stress(outcome: Outcome, found: Strengths) -> Stress:
     """Stress of membrane, absorber and resist beside their strengths."""
-    membrane, metal = membrane_strength(outcome), absorber_strength(outcome)
-    resist, edge = resist_strength(outcome), resist_on_base(outcome)
+    membrane, metal, resist, edge = found.membrane, found.absorber, found.resist, found.film
     metal_low, metal_high = (None, None) if metal is None else metal.stress
     return Stress(
         membrane_initial_MPa=outcome.scene.case.mask.membrane.tension.value / 1e6,

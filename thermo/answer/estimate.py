@@ -24,7 +24,7 @@ from thermo.answer.schema import Answer, CaseBlock, PathLine
 from thermo.answer.size import check_size
 from thermo.answer.spread import CoarseRuns, spread_of
 from thermo.answer.state import State, solve_state
-from thermo.answer.strength import is_exceeded, strength_words
+from thermo.answer.strength import is_exceeded, strength_words, strengths
 from thermo.answer.temperature import part_temperatures
 from thermo.answer.verdict import limit_lines, verdict, with_more
 from thermo.case import Case
@@ -116,7 +116,8 @@ def run(
         current = highest_current(outcome, runs)
         said = verdict(lines, spread.bands, list(try_levers(outcome, runs, current)))
         tension = needed_tension(outcome, runs.typical)
-        said = with_more(said, strength_words(outcome), is_exceeded(outcome), tension)
+        stressed = strengths(outcome)
+        said = with_more(said, strength_words(stressed), is_exceeded(stressed), tension)
     with clock.stage("speed and sensors", 0.96):
         timed = in_time(course, outcome, runs, spread, march)
     answer = Answer(
@@ -128,6 +129,7 @@ def run(
         mesh=blocks.mesh_block(state, difference),
         seconds=clock.seconds,
         verdict=said,
+        stress=blocks.stress(outcome, stressed),
         checks=blocks.checks(outcome, tension),
         **_of_outcome(outcome, path),
         **timed,
@@ -151,7 +153,6 @@ def _of_outcome(outcome: Outcome, path: tuple[PathLine, ...]) -> dict[str, Any]:
         "temperature": part_temperatures(state),
         "hand_check": hand_check(state),
         "placement": blocks.placement(outcome),
-        "stress": blocks.stress(outcome),
         "assumed": blocks.assumed(case),
         "cautions": CAUTIONS,
     }

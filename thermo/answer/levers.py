@@ -155,8 +155,7 @@ def nulling_water(outcome: Outcome, runs: CoarseRuns) -> float | None:
     if colder is None or outcome.expansion is None:
         return None
     after = runs.changed(colder, key).expansion
-    scales = [_scale(found) for found in (outcome.expansion, runs.rough.expansion, after)]
-    here, usual, other = scales
+    here, usual, other = map(_scale, (outcome.expansion, runs.rough.expansion, after))
     water = given + STEP * here / (other - usual) if other != usual else np.inf
     return float(water) if COLDEST <= water <= WARMEST else None
 

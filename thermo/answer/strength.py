@@ -96,14 +96,11 @@ def metal_stress(sigma: Array, E_layer: Array, nu_layer: Array, E: float, nu: fl
     return np.asarray(E / (1 - nu**2) * (e + nu * e[..., ::-1]))
 
 
-def resist_strength(outcome: Outcome) -> Strength | None:
-    """Stress of the resist, its film's and its edge's, beside its strength; None without a base.
+def resist_strength(outcome: Outcome, stress: ResistStress) -> Strength:
+    """Stress of the resist, its film's and its edge's, beside its strength.
 
     A peel that presses the edge on does not count.
     """
-    stress = resist_on_base(outcome)
-    if stress is None:
-        return None
     counted = (stress.film, stress.shear, max(stress.peel, 0.0))
     return _beside(outcome, outcome.scene.stack.resist.name, counted)
 
@@ -142,17 +139,37 @@ def layers_stress(layers: list[Layer], T: list[float], measured: float) -> Resis
     return ResistStress(float(film), edge.shear, edge.peel)
 
 
-def strength_words(outcome: Outcome) -> tuple[str, ...]:
+@dataclass(frozen=True)
+class Strengths:
+    """The parts beside their strengths; None where there is no metal, or no base under the resist.
+
+    film : of the resist, with its edge
+    """
+
+    membrane: Strength
+    absorber: Strength | None
+    resist: Strength | None
+    film: ResistStress | None
+
+
+def strengths(outcome: Outcome) -> Strengths:
+    """Stress of all parts of an outcome."""
+    film = resist_on_base(outcome)
+    resist = None if film is None else resist_strength(outcome, film)
+    return Strengths(membrane_strength(outcome), absorber_strength(outcome), resist, film)
+
+
+def strength_words(found: Strengths) -> tuple[str, ...]:
     """A sentence for every part whose stress is above half the least strength of its material."""
-    found = membrane_strength(outcome), absorber_strength(outcome), resist_strength(outcome)
+    parts = found.membrane, found.absorber, found.resist
     return tuple(
-        words(part) for part in found if part and part.share is not None and part.share > TELLING
+        words(part) for part in parts if part and part.share is not None and part.share > TELLING
     )
 
 
-def is_exceeded(outcome: Outcome) -> bool:
+def is_exceeded(found: Strengths) -> bool:
     """Whether membrane or resist is above the strength of its material; a metal just yields."""
-    parts = membrane_strength(outcome), resist_strength(outcome)
+    parts = found.membrane, found.resist
     return any(
         part is not None and part.typical is not None and max(map(abs, part.stress)) > part.typical
         for part in parts
