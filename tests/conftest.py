@@ -116,7 +116,9 @@ def scanned(small):
 @pytest.fixture(scope="session")
 def few(small_path):
     """Seven passes: an odd number that is over before it settles."""
-    return run(read_case(small_path, {"dose.bottom": "10 J/cm3", "limits.placement": "1 um"}))
+    limits = {"placement": "1 um", "time": "1 min", "dose_unevenness": "2 %"}
+    settings = {f"limits.{name}": value for name, value in limits.items()}
+    return run(read_case(small_path, {"dose.bottom": "10 J/cm3", **settings}))
 
 
 @pytest.fixture(scope="session")

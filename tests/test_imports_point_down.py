@@ -20,6 +20,7 @@ FLOORS = [
     {"heat"},
     {"elastic"},
     {"answer"},
+    {"decide"},
     {"show"},
     {"commands"},
 ]

@@ -18,7 +18,15 @@ from difflib import get_close_matches
 
 from thermo.errors import QuantityError, shown
 
-__all__ = ["KINDS", "Quantity", "format_quantity", "parse_quantity", "si_unit", "to_unit"]
+__all__ = [
+    "KINDS",
+    "Quantity",
+    "format_quantity",
+    "parse_quantity",
+    "si_unit",
+    "three_digits",
+    "to_unit",
+]
 
 ELEMENTARY_CHARGE = 1.602176634e-19  # C, exact in the SI of 2019
 
@@ -163,6 +171,11 @@ def to_unit(value: float, unit: str, kind: str) -> float:
 def format_quantity(value: float, unit: str, kind: str) -> str:
     """Text of `value` (SI) in `unit`, 12 digits: enough to read back, too few for round-off."""
     return f"{to_unit(value, unit, kind):.12g} {unit}".rstrip()
+
+
+def three_digits(value: float) -> str:
+    """A number as people read it: three digits, no exponent between 1000 and a million."""
+    return f"{value:.0f}" if 1000 <= abs(value) < 1e6 else f"{value:.3g}"
 
 
 def si_unit(kind: str) -> str:

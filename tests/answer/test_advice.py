@@ -5,7 +5,8 @@ from types import SimpleNamespace
 
 import pytest
 
-from thermo.answer.levers import input_at, try_levers
+from thermo.answer.levers import try_levers
+from thermo.case import input_at
 
 
 class NothingHelps:

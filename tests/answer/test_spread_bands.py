@@ -5,12 +5,11 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from thermo.answer.levers import input_at
 from thermo.answer.scene import describe
 from thermo.answer.spread import CoarseRuns, spread_inputs, spread_of
 from thermo.answer.state import solve_state
 from thermo.answer.temperature import hottest
-from thermo.case import read_case, with_value
+from thermo.case import input_at, read_case, with_value
 from thermo.solve import Solver
 
 

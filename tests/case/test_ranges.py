@@ -4,7 +4,7 @@ import math
 
 import pytest
 
-from thermo.case import ranges, read_case, starter_text, with_value
+from thermo.case import input_at, ranges, read_case, starter_text, with_filter, with_value
 from thermo.errors import CaseError
 from thermo.materials import material
 
@@ -120,3 +120,107 @@ def test_a_material_is_scaled_over_its_whole_table(case):
 def test_what_is_no_input_or_not_allowed_is_refused(case, key, value, words):
     with pytest.raises(CaseError, match=words):
         with_value(case, key, value)
+
+
+# quantities by their keys
+
+
+def test_the_quantity_at_a_key_is_the_one_that_can_be_changed(case):
+    for key in ("gap.width", "beam.filters.2.thickness", "sample.layers.1.thickness"):
+        assert input_at(with_value(case, key, 2e-4), key).value == 2e-4
+    assert input_at(case, "beam.filters.1.thickness").value == 250e-6
+
+
+@pytest.mark.parametrize(
+    "key",
+    [
+        "",
+        "gap",
+        "gap.wide",
+        "gap.width.value",
+        "gap.model_fields",
+        "limits.blur",
+        "beam.filters.0.thickness",
+        "beam.filters.3.thickness",
+        "beam.filters.-1.thickness",
+        "beam.filters.\N{SUPERSCRIPT TWO}.thickness",
+        "mask.absorber.kind",
+        "materials.PMMA.conductivity",
+        "title.x",
+    ],
+)
+def test_where_no_quantity_stands_there_is_none(case, key):
+    assert input_at(case, key) is None
+
+
+# foils
+
+
+def foils(case):
+    return [(f.material, f.thickness.value) for f in case.beam.filters]
+
+
+def test_a_foil_of_a_material_in_the_beam_gets_the_thickness(case):
+    assert foils(with_filter(case, "beryllium", 5e-4)) == [
+        ("beryllium", 5e-4),
+        ("polyimide", 25e-6),
+    ]
+    twice = with_filter(with_value(case, "beam.filters.1.thickness", 1e-4), "polyimide", 1e-5)
+    assert foils(twice) == [("beryllium", 1e-4), ("polyimide", 1e-5)]
+
+
+def test_of_two_foils_of_a_material_the_last_changes(case):
+    two = case.beam.model_copy(update={"filters": (*case.beam.filters, *case.beam.filters)})
+    changed = with_filter(case.model_copy(update={"beam": two}), "beryllium", 5e-4)
+    assert [thickness for _, thickness in foils(changed)] == [250e-6, 25e-6, 5e-4, 25e-6]
+
+
+def test_a_material_is_the_same_by_any_of_its_names(case):
+    assert foils(with_filter(case, "Be", 5e-4)) == foils(with_filter(case, "beryllium", 5e-4))
+
+
+def test_a_foil_of_another_material_comes_behind_the_others(case):
+    changed = with_filter(case, "titanium", 20e-6)
+    assert foils(changed) == [*foils(case), ("titanium", 20e-6)]
+    assert changed.materials["titanium"] == material("titanium")
+    assert changed.materials["PMMA"] is case.materials["PMMA"]
+    assert input_at(changed, "beam.filters.3.thickness").bounds == (20e-6, 20e-6)
+    assert foils(with_filter(changed, "titanium", 30e-6))[2:] == [("titanium", 30e-6)]
+    assert "titanium" not in case.materials
+    assert changed.assumed == case.assumed
+
+
+def test_an_added_foil_is_of_the_material_as_the_case_has_it(case):
+    denser = with_value(case, "materials.copper.density", 9000.0)
+    assert with_filter(denser, "copper", 1e-5).materials == denser.materials
+    assert foils(with_filter(case, "own", 1e-5))[2:] == [("own", 1e-5)]
+
+
+def test_a_foil_that_is_added_without_thickness_is_none(case):
+    assert with_filter(case, "titanium", 0.0) == case
+
+
+@pytest.mark.parametrize(
+    ("name", "thickness", "words"),
+    [
+        ("titanum", 1e-5, r"filters\.3\.material.*titanum.*mean 'titanium'.*spare_filters"),
+        ("titanum", 0.0, "titanum"),
+        ("helium", 1e-5, "is a gas; allowed: a solid"),
+        ("titanium", -1e-5, r"filters\.3: .*1 nm .. 10 cm"),
+        ("titanium", 0.2, r"1 nm .. 10 cm"),
+        ("titanium", math.nan, r"1 nm .. 10 cm"),
+        ("titanium", math.inf, r"1 nm .. 10 cm"),
+        ("beryllium", 0.0, r"filters\.1\.thickness.*1 nm .. 10 cm"),
+        ("beryllium", math.nan, r"filters\.1\.thickness.*1 nm .. 10 cm"),
+    ],
+)
+def test_a_foil_that_cannot_be_is_refused_in_one_line(case, name, thickness, words):
+    with pytest.raises(CaseError, match=words) as caught:
+        with_filter(case, name, thickness)
+    assert len(caught.value.faults) == len(str(caught.value).splitlines()) == 1
+
+
+def test_no_more_foils_than_a_beam_may_have_are_added(case):
+    full = case.beam.model_copy(update={"filters": case.beam.filters * 10})
+    with pytest.raises(CaseError, match="at most 20"):
+        with_filter(case.model_copy(update={"beam": full}), "titanium", 1e-5)

@@ -247,6 +247,13 @@ WRONG = [  # line replaced, by what, line of the fault, its key, words of its me
     (68, 'mask = "from dose"', 68, "limits.mask", "for the resist alone"),
     (49, '{ material = "SU-8", thickness = "1 mm" },', 68, "limits.resist", "PMMA alone"),
     (69, 'placement = "1 um (0.5 .. 2)"', 69, "limits.placement", "has a range"),
+    (69, 'time = "0.9 s"', 69, "limits.time", r"1 s \.\. 1000 h"),
+    (69, 'time = "1001 h"', 69, "limits.time", r"1 s \.\. 1000 h"),
+    (69, 'time = "3 h (2 .. 4)"', 69, "limits.time", "has a range"),
+    (69, 'time = "3"', 69, "limits.time", "has no unit"),
+    (69, 'dose_unevenness = "0 %"', 69, "limits.dose_unevenness", r"1e-4 % \.\. 100 %"),
+    (69, 'dose_unevenness = "1.1"', 69, "limits.dose_unevenness", r"1e-4 % \.\. 100 %"),
+    (69, 'dose_unevenness = "2 % (1 .. 3)"', 69, "limits.dose_unevenness", "has a range"),
     (69, 'placemnt = "1 um"', 69, "limits.placemnt", "did you mean 'placement'"),
     (71, "", 70, "materials.resin", "lacks formula, density, heat_capacity"),
     (71, 'like = "epoxyd"', 71, "materials.resin.like", "did you mean 'epoxy'"),
@@ -486,6 +493,13 @@ def test_values_are_si_and_lists_keep_the_beams_order(base):
     assert case.path == str(base)
 
 
+def test_limits_of_time_and_evenness_are_si_and_may_be_left_out(write):
+    limits = read_case(write(with_line(69, 'time = "3 h"\ndose_unevenness = "2 %"'))).limits
+    assert (limits.time.value, limits.dose_unevenness.value) == (10800, 0.02)
+    limits = read_case(write(BASE)).limits
+    assert limits.time is limits.dose_unevenness is None
+
+
 def test_one_share_of_coverage_is_a_pattern_of_one_row(write):
     text = BASE.replace("coverage = [\n    [0.4, 0.5],\n    [0.3, 0.6],\n]", "coverage = 0.45")
     absorber = read_case(write(text)).mask.absorber
@@ -711,9 +725,11 @@ def test_the_room_shows_just_its_public_names():
         "Filter",
         "GasPath",
         "Range",
+        "input_at",
         "ranges",
         "read_case",
         "starter_text",
+        "with_filter",
         "with_value",
     }
     assert all(hasattr(room, name) for name in room.__all__)

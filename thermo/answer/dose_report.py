@@ -17,6 +17,7 @@ from thermo.answer.estimate import CAUTIONS
 from thermo.answer.exposure import DosePlan, dose_plan
 from thermo.answer.filters import FilterChoice, filter_choices
 from thermo.answer.light import beam_of
+from thermo.answer.outcome import EVEN
 from thermo.answer.path import path_lines, photon_block
 from thermo.answer.resist import softens_with_dose
 from thermo.answer.scene import Scene
@@ -24,6 +25,7 @@ from thermo.answer.schema import CaseBlock
 from thermo.beam import Wiggler
 from thermo.materials import practice, practice_note, softening_by_dose
 
+CASE = "limit of the case"
 COARSE = 3.0  # %: the dose of one pass that practice allows
 ROWS = 9  # of the table of dose against depth
 PLACES = 8  # intervals of the stroke in the table of time spent
@@ -84,7 +86,7 @@ def _motion(scene: Scene, plan: DosePlan) -> MotionBlock | None:
     assert plan.stroke_needed is not None
     assert plan.stroke_for_1_percent is not None
     assert plan.unevenness is not None
-    field = scene.stack.pattern.field.height
+    field, limit = scene.stack.pattern.field.height, scene.case.limits.dose_unevenness
     edges = np.linspace(-motion.stroke / 2, motion.stroke / 2, PLACES + 1)
     middles = 1e3 * (edges[:-1] + edges[1:]) / 2
     spent = 1e-3 * motion.time_density(edges)
@@ -97,6 +99,7 @@ def _motion(scene: Scene, plan: DosePlan) -> MotionBlock | None:
         stroke_needed_mm=1e3 * plan.stroke_needed,
         stroke_for_1_percent_mm=1e3 * plan.stroke_for_1_percent,
         unevenness_percent=100 * plan.unevenness,
+        unevenness_limit_percent=None if limit is None else 100 * limit.value,
         time_s_per_mm=tuple(zip(middles.tolist(), spent.tolist(), strict=True)),
     )
 
@@ -114,7 +117,7 @@ def _limits(scene: Scene) -> dict[str, _Limit]:
     for name in ("dose_top", "dose_ratio", "dose_under_absorber"):
         given = getattr(scene.case.limits, name)
         if given is not None:
-            found[name] = _Limit(0.0, given.value, "limit of the case")
+            found[name] = _Limit(0.0, given.value, CASE)
     return found
 
 
@@ -150,8 +153,20 @@ def _remarks(scene: Scene, plan: DosePlan, limits: dict[str, _Limit]) -> Iterato
             source="upper estimate, with light that open parts beside scatter in",
         )
     if plan.unevenness is not None:
-        source = "common practice, from memory: lengthen the stroke"
-        yield _share("dose_along_the_scan", 100 * plan.unevenness, 1.0, source)
+        even, source = EVEN, "common practice, from memory: lengthen the stroke"
+        if (given := scene.case.limits.dose_unevenness) is not None:
+            even, source = given.value, CASE
+        yield _share("dose_along_the_scan", 100 * plan.unevenness, 100 * even, source)
+    if (time := scene.case.limits.time) is not None and not plan.done:
+        yield Remark(
+            name="exposure_time",
+            value=plan.time / 60,
+            low=None,
+            high=time.value / 60,
+            unit="min",
+            met=plan.time <= time.value,
+            source=CASE,
+        )
     if isinstance(scene.beam.source, Wiggler):
         yield _share("dose_at_the_side", _side_loss(scene, plan), COARSE, "field of the wiggler")
     yield from _beyond_the_data(scene, plan)

@@ -24,6 +24,7 @@ class MotionBlock(Block):
     """The scan: stroke, speed over its middle, time of a pass, and where the time is spent.
 
     duty: share of the time in which the stripe's middle lies over the field;
+    unevenness_limit_percent: that of the case, None where it names none;
     time_s_per_mm: time of a pass per length, by the middle of each interval of the stroke
     """
 
@@ -35,6 +36,7 @@ class MotionBlock(Block):
     stroke_needed_mm: float
     stroke_for_1_percent_mm: float
     unevenness_percent: float
+    unevenness_limit_percent: float | None
     time_s_per_mm: tuple[tuple[float, float], ...]
 
 

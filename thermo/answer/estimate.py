@@ -9,7 +9,7 @@ from time import perf_counter
 from typing import Any
 
 from thermo.answer import blocks
-from thermo.answer.course import Course, course_of, over_exposure
+from thermo.answer.course import Course
 from thermo.answer.current import highest_current
 from thermo.answer.exposure import dose_plan
 from thermo.answer.hand_check import hand_check
@@ -19,16 +19,14 @@ from thermo.answer.march_check import march_difference
 from thermo.answer.mesh_error import mesh_bands, mesh_difference
 from thermo.answer.outcome import Outcome, needed_tension, run_once
 from thermo.answer.path import path_lines, photon_block
-from thermo.answer.scene import Meshed, Scene, describe, mesh
+from thermo.answer.scene import describe, mesh
 from thermo.answer.schema import Answer, CaseBlock, PathLine
 from thermo.answer.size import check_size
 from thermo.answer.spread import CoarseRuns, spread_of
-from thermo.answer.state import State, solve_state
 from thermo.answer.strength import is_exceeded, strength_words, strengths
 from thermo.answer.temperature import part_temperatures
 from thermo.answer.verdict import limit_lines, verdict, with_more
 from thermo.case import Case
-from thermo.solve import Solver
 
 Tell = Callable[[str, float], None]  # what is being done, and how much of all is done (0 to 1)
 PACKAGES = ("warmstack", "numpy", "scipy", "numba", "pyamg", "xraylib", "pydantic")
@@ -98,7 +96,7 @@ def run(
         runs = CoarseRuns(case, still)
     scene = replace(scene, gap_change=runs.gap_change)
     with clock.stage("temperature", 0.1):
-        state, course = _solved(scene, meshed, runs)
+        state, course = runs.fine(scene, meshed)
     with clock.stage("expansion", 0.35):
         outcome = run_once(state, course)
     if check_cycle:
@@ -109,7 +107,7 @@ def run(
     coarser = runs.typical
     if refine:
         with clock.stage("mesh error", 0.84):
-            coarser = run_once(*_solved(scene, mesh(scene, refine - 1), runs))
+            coarser = run_once(*runs.fine(scene, mesh(scene, refine - 1)))
     difference = mesh_difference(outcome, coarser)
     lines = limit_lines(outcome.judged, spread.bands, mesh_bands(outcome, coarser, difference))
     with clock.stage("levers", 0.86):
@@ -156,16 +154,6 @@ def _of_outcome(outcome: Outcome, path: tuple[PathLine, ...]) -> dict[str, Any]:
         "assumed": blocks.assumed(case),
         "cautions": CAUTIONS,
     }
-
-
-def _solved(scene: Scene, meshed: Meshed, runs: CoarseRuns) -> tuple[State, Course]:
-    """State of a mesh, and how it comes about: but for short ones the coarse mesh tells that."""
-    solver = Solver()
-    if not runs.short:
-        return solve_state(scene, meshed, solver), runs.usual
-    layers = runs.typical.state.layer_T
-    course = over_exposure(course_of(solve_state(scene, meshed, solver, layers=layers), solver))
-    return course.state, course
 
 
 class _Clock:

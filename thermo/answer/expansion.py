@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from thermo.answer.bodies import Body, make_body
+from thermo.answer.bodies import Body
 from thermo.answer.course import Course, is_short
 from thermo.answer.heated import Heated, at_points, heated_mask, heated_sample
 from thermo.answer.pattern_motion import (
@@ -152,13 +152,13 @@ def _at_mean(heated: Heated, state: State) -> Array:
     return np.asarray(heated.moved(state.mean.T[None], measured=True)[0][0])
 
 
-def gap_change(state: State) -> GapChange:
+def gap_change(state: State, mask: Body, sample: Body) -> GapChange:
     """How the bow of both bodies changes the gap at the mean of a state."""
     plan, meshed = state.meshed.bodies, state.meshed
     moved = {}
     for heated, level in (
-        (heated_mask(make_body(state, "mask"), state, meshed), 2),
-        (heated_sample(make_body(state, "sample"), state, meshed), 0),
+        (heated_mask(mask, state, meshed), 2),
+        (heated_sample(sample, state, meshed), 0),
     ):
         z = np.full(plan.points.shape[1], np.nan)
         z[heated.body.nodes] = _at_mean(heated, state)[level, :, 2]

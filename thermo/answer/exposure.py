@@ -90,7 +90,7 @@ def dose_plan(scene: Scene, done: float = 0.0) -> DosePlan:
     wanted, lifetime = case.dose.bottom.value, case.ring.lifetime
     tau = None if lifetime is None else lifetime.value
     current = case.ring.current.value
-    height, face = lit_stripe(scene)
+    stripe = lit_stripe(scene)
     field = stack.pattern.field.height
     plan: Exposure = exposure(
         wanted, least, current, scene.motion, tau, done, case.dose.even_passes
@@ -107,15 +107,23 @@ def dose_plan(scene: Scene, done: float = 0.0) -> DosePlan:
         passes=plan.passes_with_decay,
         passes_constant_current=plan.passes,
         charge_per_length=plan.charge_per_length,
-        stroke_needed=needed_stroke(field, stripe_reach(height, face, PERMILLE), scene.motion),
-        stroke_for_1_percent=needed_stroke(
-            field, stripe_reach(height, face, PERCENT), scene.motion
-        ),
-        unevenness=unevenness(field, height, face, scene.motion),
+        stroke_needed=stroke_for(scene, stripe, PERMILLE),
+        stroke_for_1_percent=stroke_for(scene, stripe, PERCENT),
+        unevenness=unevenness(field, *stripe, scene.motion),
         wanted=wanted,
         dose_per_pass=plan.dose_per_pass,
         done=done,
     )
+
+
+def stroke_for(scene: Scene, stripe: tuple[Array, Array], lack: float) -> float:
+    """Stroke (m) at which the dose at the field's edge lacks this share; of a scan.
+
+    stripe : heights and power, as `lit_stripe` says
+    """
+    assert scene.motion is not None  # a held beam has no stroke
+    field = scene.stack.pattern.field.height
+    return needed_stroke(field, stripe_reach(*stripe, lack), scene.motion)
 
 
 def _rates(scene: Scene, depth: Array) -> tuple[Array, Array, float]:

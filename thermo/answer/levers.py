@@ -10,12 +10,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from thermo.answer.expansion import Expansion, write_scale
+from thermo.answer.exposure import PERMILLE, lit_stripe, stroke_for
 from thermo.answer.outcome import Outcome
 from thermo.answer.placement import linear_fit
 from thermo.answer.spread import CoarseRuns, try_setting
 from thermo.beam import Motion
-from thermo.case import Case, Filter
-from thermo.units import Quantity, to_unit
+from thermo.case import Case, Filter, input_at
+from thermo.units import Quantity, three_digits, to_unit
 
 RESIST = ("scan.speed", "filter", "ring.current", "sample.joint.resistance", "sample.holder.water")
 MASK = (
@@ -34,6 +35,7 @@ LEVERS: Mapping[str, tuple[str, ...]] = {
     "dose_ratio": DOSE,
     "dose_unevenness": ("scan.stroke",),
     "dose_under_absorber": ("mask.absorber.thickness",),
+    "exposure_time": ("scan.stroke",),
     "gap_closing": ("gap.width",),
     "placement": ("mask.scale", "sample.holder.water", "ring.current"),
     "magnification": ("mask.scale", "sample.holder.water", "ring.current"),
@@ -92,7 +94,7 @@ def _candidate(
         return f"beam.filters.{number}.thickness", thicker
     own: dict[str, Callable[[], float | None]] = {
         "ring.current": lambda: _less(case, current),
-        "scan.stroke": lambda: _longer(outcome),
+        "scan.stroke": lambda: _stroke(outcome, longer="dose_unevenness" in broken),
         "scan.speed": lambda: _faster(outcome),
     }
     if {"placement", "magnification"} & {*broken}:
@@ -117,10 +119,19 @@ def _less(case: Case, current: float | None) -> float | None:
     return None if current is None or current >= case.ring.current.value else 0.98 * current
 
 
-def _longer(outcome: Outcome) -> float | None:
-    """Somewhat more than the stroke that is needed."""
-    needed, given = outcome.dose.stroke_needed, input_at(outcome.scene.case, "scan.stroke")
-    return None if needed is None or given is None else 1.01 * needed
+def _stroke(outcome: Outcome, longer: bool) -> float | None:
+    """Somewhat more than the stroke that is needed, where that is longer, or shorter, than now.
+
+    Needed for an even dose to 0.1 %, or to the limit of the case: the finer one when lengthened.
+    """
+    scene = outcome.scene
+    given, limit = input_at(scene.case, "scan.stroke"), scene.case.limits.dose_unevenness
+    if given is None:
+        return None
+    lack = PERMILLE if limit is None else limit.value
+    lack = min(lack, PERMILLE) if longer else lack
+    stroke = 1.01 * stroke_for(scene, lit_stripe(scene), lack)
+    return stroke if (stroke > given.value) == longer else None
 
 
 def _written(outcome: Outcome) -> Tried:
@@ -189,17 +200,6 @@ def _faster(outcome: Outcome) -> float | None:
     return speed if speed > 1.1 * motion.speed else None
 
 
-def input_at(case: Case, key: str) -> Quantity | None:
-    """The quantity at a dotted key, None where the case has none."""
-    found: object = case
-    for part in key.split("."):
-        if isinstance(found, tuple) and part.isdigit():
-            found = found[int(part) - 1]
-        else:
-            found = getattr(found, part, None)
-    return found if isinstance(found, Quantity) else None
-
-
 def _say(case: Case, key: str, value: float) -> str:
     """'scan.speed 5 -> 20 mm/s', in the unit of the case file."""
     given = input_at(case, key)
@@ -212,9 +212,4 @@ def _say(case: Case, key: str, value: float) -> str:
         name = f"{foil.material} filter"
     elif key == "ring.current":
         name = "ring.current, where the ring can give less,"
-    return f"{name} {_plain(old)} -> {_plain(new)} {given.unit}".strip()
-
-
-def _plain(value: float) -> str:
-    """Three digits, without an exponent where that is readable."""
-    return f"{value:.0f}" if 1000 <= abs(value) < 1e6 else f"{value:.3g}"
+    return f"{name} {three_digits(old)} -> {three_digits(new)} {given.unit}".strip()

@@ -22,6 +22,7 @@ DOSE = 0.03  # share by which cross sections and the absorption model leave a do
 UNDER = 0.1  # the same in the middle of a wide absorber; beside open parts scattered light is added
 BOW = 0.1  # share by which a bow is uncertain: a membrane bends at its clamp within a cell or two
 EVEN = 0.01  # dose unevenness over the field that practice allows
+SHORT, HELD = "the stroke is too short for its overscan", "a held beam prints its own stripe alone"
 
 
 @dataclass(frozen=True)
@@ -82,9 +83,9 @@ def judge(
     case = state.scene.case
     flat = expansion if membrane.is_flat else None
     return (
-        *_temperature_lines(case, state, dose),
+        *temperature_lines(state, dose),
         *_placement_lines(case, flat, "" if membrane.is_flat else PAST_FLAT),
-        *_dose_lines(case, dose),
+        *dose_lines(case, dose),
         *_membrane_lines(state.scene, membrane, flat),
     )
 
@@ -97,6 +98,7 @@ class Kept:
     unchanged : the one of them that also has the same temperatures and expansion
     motion : whether the free decays move the pattern as then
     membrane : whether it is as near to buckling as then, but for its temperature
+    rough : whether the pattern moves with the first harmonics alone
     """
 
     outcome: Outcome
@@ -104,6 +106,7 @@ class Kept:
     unchanged: Name | None = None
     motion: bool = False
     membrane: bool = False
+    rough: bool = True
 
     def body(self, name: Name, state: State) -> Body:
         """Mask or sample of a state, by its factor of then where it is the same."""
@@ -135,7 +138,8 @@ def run_once(state: State, course: Course, moved: bool = True, kept: Kept | None
         if moved:
             sample = kept.body("sample", state) if kept else make_body(state, "sample")
             known = kept.known if kept else NOTHING
-            expansion = expand_bodies(state, course, mask, sample, kept is not None, known)
+            rough = kept is not None and kept.rough
+            expansion = expand_bodies(state, course, mask, sample, rough, known)
     return Outcome(state, dose, membrane, expansion, judge(state, dose, membrane, expansion))
 
 
@@ -155,7 +159,9 @@ def needed_tension(outcome: Outcome, coarse: Outcome) -> float | None:
     return None if outcome.membrane.is_flat else coarse.membrane.needed_tension(coarse.state)
 
 
-def _temperature_lines(case: Case, state: State, dose: DosePlan) -> Iterator[Judged]:
+def temperature_lines(state: State, dose: DosePlan) -> Iterator[Judged]:
+    """Peaks of resist and mask beside their limits."""
+    case = state.scene.case
     limits = case.limits
     if limits.resist is not None:
         yield _resist_line(case, state, dose)
@@ -222,7 +228,8 @@ def _membrane_lines(
         yield Judged("gap_closing", "mask", "um", closing, gap, "contact", note, model=model)
 
 
-def _dose_lines(case: Case, dose: DosePlan) -> Iterator[Judged]:
+def dose_lines(case: Case, dose: DosePlan) -> Iterator[Judged]:
+    """Doses and exposure time beside their limits."""
     limits, resist = case.limits, "resist"
     if limits.dose_top is not None:
         top, limit = dose.top / 1e9, limits.dose_top.value / 1e9
@@ -239,6 +246,29 @@ def _dose_lines(case: Case, dose: DosePlan) -> Iterator[Judged]:
         yield Judged(
             "dose_under_absorber", resist, "J/cm3", under, limit, "case", note, model=model
         )
-    if dose.unevenness is not None and dose.unevenness > EVEN:
-        value, note = 100 * dose.unevenness, "the stroke is too short for its overscan"
-        yield Judged("dose_unevenness", resist, "%", value, 100 * EVEN, "common practice", note)
+    yield from _evenness_line(case, dose)
+    if limits.time is not None:
+        model = (_more_time(case, dose) / 60,) * 2
+        value, limit = dose.time / 60, limits.time.value / 60
+        yield Judged("exposure_time", "exposure", "min", value, limit, "case", model=model)
+
+
+def _evenness_line(case: Case, dose: DosePlan) -> Iterator[Judged]:
+    """Unevenness along the scan beside the case's limit, or beyond that of common practice."""
+    given, uneven = case.limits.dose_unevenness, dose.unevenness
+    limit, source = (EVEN, "common practice") if given is None else (given.value, "case")
+    over = uneven is not None and uneven > limit
+    if given is not None or over:
+        value = None if uneven is None else 100 * uneven
+        note = HELD if value is None else SHORT if over else ""
+        yield Judged("dose_unevenness", "resist", "%", value, 100 * limit, source, note)
+
+
+def _more_time(case: Case, dose: DosePlan) -> float:
+    """Time that the share DOSE more of the dose takes at the current of the end, s.
+
+    dt = DOSE t0 exp(t/tau), t0 the time at constant current, tau the lifetime
+    """
+    lifetime = case.ring.lifetime
+    faded = 1.0 if lifetime is None else float(np.exp(dose.time / lifetime.value))
+    return DOSE * dose.time_constant_current * faded

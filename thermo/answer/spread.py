@@ -9,11 +9,12 @@ cancels, and added to the value on the fine one.
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
+from functools import cached_property
 from math import hypot
 
 import numpy as np
 
-from thermo.answer.bodies import Name
+from thermo.answer.bodies import Body, Name, make_body
 from thermo.answer.course import (
     Course,
     course_of,
@@ -25,7 +26,7 @@ from thermo.answer.course import (
 )
 from thermo.answer.expansion import gap_change
 from thermo.answer.outcome import Kept, Outcome, roughened_outcome, run_once
-from thermo.answer.scene import describe, mesh
+from thermo.answer.scene import Meshed, Scene, describe, mesh
 from thermo.answer.state import State, mean_state, solve_state
 from thermo.case import Case, Range, ranges, with_value
 from thermo.errors import CaseError
@@ -60,6 +61,8 @@ SAME_STIFFNESS = (  # inputs that leave shape and supports; stiffness but for E 
     "film",
     "water",
     "current",
+    "scan.speed",
+    "scan.acceleration",
 )
 
 
@@ -75,19 +78,22 @@ class Band:
 class CoarseRuns:
     """Runs of nearly the same case on the coarse mesh, each starting from the first.
 
+    bodies : mask and sample, which another case that is as stiff may take over
     first : its limit cycle or steady state and how that comes about;  regime, why : what holds;
         short : worked out from cold;  gap_change : by the bow of the bodies, the same for all
     usual, typical : the same with the regime's own state;  rough : typical with fewer harmonics of
         the pattern's motion, as the others have, which are compared with it
     """
 
-    def __init__(self, case: Case, still: bool) -> None:
+    def __init__(self, case: Case, still: bool, bodies: tuple[Body, Body] | None = None) -> None:
         self.still = still
         self.solver = Solver()
         flat = describe(case, still)
         meshed = mesh(flat, coarse=True)
         start = mean_state(flat, meshed, self.solver)
-        self.gap_change = gap_change(start)
+        mask, sample = bodies or (make_body(start, "mask"), make_body(start, "sample"))
+        self.bodies = mask.again(start), sample.again(start)
+        self.gap_change = gap_change(start, *self.bodies)
         scene = replace(flat, gap_change=self.gap_change)
         state = solve_state(scene, meshed, self.solver, start, close=ROUGH)
         self.first = course_of(state, self.solver)
@@ -95,12 +101,22 @@ class CoarseRuns:
         self.short = is_short(self.first)
         self.usual = settled_course(self.first, self.solver)
         if self.short:  # its own bow, not that of the settled state
-            self.gap_change = gap_change(self.usual.state)
+            self.gap_change = gap_change(
+                self.usual.state, *(body.again(self.usual.state) for body in self.bodies)
+            )
             scene = replace(flat, gap_change=self.gap_change)
             state = solve_state(scene, meshed, self.solver, state, close=ROUGH)
             self.usual = settled_course(course_of(state, self.solver), self.solver)
-        self.typical = run_once(self.usual.state, self.usual)
-        self.rough = roughened_outcome(self.typical, self.usual)
+
+    @cached_property
+    def typical(self) -> Outcome:
+        """The case itself, expanded."""
+        return run_once(self.usual.state, self.usual)
+
+    @cached_property
+    def rough(self) -> Outcome:
+        """The typical outcome as those are that are compared with it."""
+        return roughened_outcome(self.typical, self.usual)
 
     @property
     def near_buckling(self) -> bool:
@@ -119,14 +135,14 @@ class CoarseRuns:
         """Outcome of a case in which the input `key` was changed."""
         if key.endswith(ELASTIC):  # temperatures stay
             scene = replace(describe(case, self.still), gap_change=self.gap_change)
-            state = replace(self.typical.state, scene=scene)
+            state = replace(self.usual.state, scene=scene)
             course = replace(self.usual, state=state)
         else:
-            course = self._course(self._state(case))
+            course = self.heated(case)
             state = course.state
-        same = state.mean.shape == self.typical.state.mean.shape
+        same = state.mean.shape == self.usual.state.mean.shape
         unchanged = _untouched(case, key) if same else None
-        stiff = same and key.endswith(SAME_STIFFNESS)
+        stiff = same and is_as_stiff(key)
         names: tuple[Name, ...] = ("mask", "sample")
         same_bodies = tuple(n for n in names if stiff or n == unchanged)
         motion = unchanged is not None or (same and not self.short and not key.endswith(ELASTIC))
@@ -134,11 +150,12 @@ class CoarseRuns:
         kept = Kept(self.typical, same_bodies, unchanged, motion, not pushed)
         return run_once(state, course, self.moved, kept)
 
-    def _course(self, state: State) -> Course:
-        """How a changed state comes about; a settled one on an equal mesh warms up as before."""
+    def heated(self, case: Case) -> Course:
+        """Temperatures of a changed case; a settled one on an equal mesh warms up as before."""
+        state = self._state(case)
         if self.short:
             return over_exposure(course_of(state, self.solver))
-        same = state.mean.shape == self.typical.state.mean.shape
+        same = state.mean.shape == self.usual.state.mean.shape
         return followed(self.usual, state, self.solver) if same else course_of(state, self.solver)
 
     def course(self, case: Case) -> Course:
@@ -147,17 +164,37 @@ class CoarseRuns:
 
     def _state(self, case: Case) -> State:
         """Limit cycle of a changed case; of few passes with the layers' properties as they are."""
-        typical = self.typical.state
+        typical = self.usual.state
         scene = replace(describe(case, self.still), gap_change=self.gap_change)
         meshed = mesh(scene, coarse=True)
         before = typical if typical.mean.shape == meshed.grid.shape else None
         layers = typical.layer_T if self.short else None
         return solve_state(scene, meshed, self.solver, before, layers, ROUGH)
 
+    def fine(
+        self, scene: Scene, meshed: Meshed, before: State | None = None
+    ) -> tuple[State, Course]:
+        """State on a finer mesh and how it comes about: but for short ones the coarse tells that.
+
+        before : a state of nearly the same scene on an equal mesh, to start from
+        """
+        solver = Solver()
+        if not self.short:
+            return solve_state(scene, meshed, solver, before), self.usual
+        layers = self.usual.state.layer_T
+        state = solve_state(scene, meshed, solver, before, layers)
+        course = over_exposure(course_of(state, solver))
+        return course.state, course
+
     def change(self, after: Outcome) -> dict[str, float]:
         """Change of every known judged value against the typical case."""
         old, new = self.rough.values, after.values
         return {name: new[name] - old[name] for name in old if name in new}
+
+
+def is_as_stiff(key: str) -> bool:
+    """Whether an input leaves shape and supports of both bodies, and stiffness but with heat."""
+    return key.endswith(SAME_STIFFNESS)
 
 
 def _untouched(case: Case, key: str) -> Name | None:

@@ -15,6 +15,7 @@ from thermo.answer.levers import Tried
 from thermo.answer.outcome import Judged
 from thermo.answer.schema import LimitLine, Verdict, Word
 from thermo.answer.spread import Band
+from thermo.units import three_digits
 
 MEASURE: Mapping[str, str] = {
     "sample.joint.resistance": "measure the joint: a thermometer at the sample's edge, or the "
@@ -148,7 +149,7 @@ def _broken(
 
 def _lever_text(t: Tried, broken: Sequence[LimitLine]) -> str:
     effects = ", ".join(
-        f"{_words(line)} {line.value:.3g} -> {_value(t.values[line.name], line.unit)}"
+        f"{_words(line)} {three_digits(line.value)} -> {_value(t.values[line.name], line.unit)}"
         for line in broken
         if line.value is not None
     )
@@ -200,4 +201,4 @@ def _room_share(line: LimitLine) -> float:
 
 
 def _value(value: float | None, unit: str) -> str:
-    return "not known" if value is None else f"{value:.3g} {unit}".strip()
+    return "not known" if value is None else f"{three_digits(value)} {unit}".strip()

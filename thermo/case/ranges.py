@@ -1,4 +1,4 @@
-"""Inputs that carry a spread, and the case with one of them changed."""
+"""Inputs that carry a spread, the quantity at a key, and the case with one input changed."""
 
 import re
 from collections.abc import Iterator
@@ -10,6 +10,8 @@ from pydantic import BaseModel, ValidationError
 from thermo.case.checks import cross_refusals
 from thermo.case.faults import key_text, refusals
 from thermo.case.filling import GIVEN, solids
+from thermo.case.library import Library
+from thermo.case.lighting import Beam, Filter
 from thermo.case.schema import SECTIONS, Case
 from thermo.errors import CaseError, Fault, MaterialError, shown
 from thermo.materials import PROPERTY_KINDS, Material, Property
@@ -17,7 +19,7 @@ from thermo.units import Quantity, si_unit
 
 COMPARED = ("limit", "strength")  # properties that move nothing
 
-__all__ = ["Range", "ranges", "with_value"]
+__all__ = ["Range", "input_at", "ranges", "with_filter", "with_value"]
 
 
 @dataclass(frozen=True)
@@ -74,10 +76,68 @@ def with_value(case: Case, key: str, value: float | str) -> Case:
         raise _refused(key, reason) from None
     except (MaterialError, _NotAllowedError) as error:
         raise _refused(key, str(error)) from None
-    if refused := cross_refusals(changed):
-        raise _refused(key, "; ".join(f"{key_text(path)}: {text}" for path, text in refused))
+    _check_fit(changed, key)
     assumed = tuple(entry for entry in case.assumed if entry.key != key)
     return changed.model_copy(update={"assumed": assumed})
+
+
+def input_at(case: Case, key: str) -> Quantity | None:
+    """The quantity at a dotted key of the case file, None where the case has none.
+
+    List elements are counted from 1; a property of a material is no quantity of the case.
+    """
+    found: Any = case
+    for name in key.split("."):
+        found = _inside(found, name)
+    return found if isinstance(found, Quantity) else None
+
+
+def with_filter(case: Case, material: str, thickness: float) -> Case:
+    """A case with a foil of this material and thickness (m) in the beam, checked like the file.
+
+    The last foil of that material gets the thickness, the others stay; where there is none one is
+    added behind all that stands in the beam, unless its thickness is 0.  The material is one that
+    the case uses, or one of the table.
+
+    Raises
+    ------
+    CaseError : a material that is unknown or no solid, a thickness that is not allowed, or more
+        foils than a beam may have
+    """
+    at = f"beam.filters.{len(case.beam.filters) + 1}"
+    stuff = _solid(case, material, f"{at}.material")
+    for number, foil in reversed([*enumerate(case.beam.filters, 1)]):
+        if isinstance(foil, Filter) and case.materials[foil.material].name == stuff.name:
+            return with_value(case, f"beam.filters.{number}.thickness", thickness)
+    if thickness == 0:
+        return case
+    size = Quantity(thickness, None, None, "um", "length")
+    try:
+        added = _checked(Filter, {"material": material, "thickness": size})
+        filters = (*case.beam.filters, added)
+        beam = _checked(Beam, {**dict(case.beam), "filters": filters})
+    except _NotAllowedError as error:
+        raise _refused(at, str(error)) from None
+    materials = {material: stuff, **case.materials}
+    changed = case.model_copy(update={"beam": beam, "materials": materials})
+    _check_fit(changed, at)
+    return changed
+
+
+def _solid(case: Case, name: str, key: str) -> Material:
+    """The solid of a name among those of the case and the table."""
+    table = Library({}, {})
+    library = Library({n: m for n, m in case.materials.items() if table.find(n) is None}, {})
+    found = library.find(name)
+    if reason := library.refuse(name, "solid"):
+        raise _refused(key, reason if found else f"{reason} and name it in beam.spare_filters")
+    assert found is not None  # else it was refused
+    return found
+
+
+def _check_fit(changed: Case, key: str) -> None:
+    if refused := cross_refusals(changed):
+        raise _refused(key, "; ".join(f"{key_text(path)}: {text}" for path, text in refused))
 
 
 def _refused(key: str, text: str) -> CaseError:
@@ -111,6 +171,22 @@ def _quantities_in(value: Any, key: str) -> Iterator[tuple[str, Quantity]]:
             yield from _quantities_in(inner, f"{key}.{index + 1}")
 
 
+def _inside(here: Any, name: str) -> Any:
+    """What stands at one part of a dotted key, None where nothing does."""
+    if isinstance(here, tuple) and (index := _index(here, name)) is not None:
+        return here[index]
+    if isinstance(here, dict):
+        return here.get(name)
+    known = isinstance(here, BaseModel) and name in type(here).model_fields
+    return getattr(here, name) if known else None
+
+
+def _index(here: tuple[Any, ...], name: str) -> int | None:
+    """Place of a list element that is counted from 1, None where there is none."""
+    number = int(name) if re.fullmatch("[0-9]{1,6}", name) else 0
+    return number - 1 if 1 <= number <= len(here) else None
+
+
 def _material_ranges(case: Case) -> Iterator[Range]:
     for name, wanted in solids(case).items():
         stuff = case.materials[name]
@@ -140,8 +216,7 @@ def _replaced(here: Any, parts: tuple[str, ...], value: float | str) -> Any:
     if not parts:
         return _like(here, value)
     name, *rest = parts
-    if isinstance(here, tuple) and re.fullmatch("[0-9]{1,6}", name) and 1 <= int(name) <= len(here):
-        index = int(name) - 1
+    if isinstance(here, tuple) and (index := _index(here, name)) is not None:
         changed = _replaced(here[index], tuple(rest), value)
         return (*here[:index], changed, *here[index + 1 :])
     if isinstance(here, dict) and name in here:

@@ -94,7 +94,12 @@ class Dose(Part):
 
 
 class Limits(Part):
-    """What the exposure must keep; what is not named is not judged."""
+    """What the exposure must keep; what is not named is not judged.
+
+    dose_unevenness : peak to valley along the scan; where it is not named an unevenness above that
+        of common practice is told all the same
+    time : of the whole exposure
+    """
 
     resist: ResistLimit | None = None
     mask: LimitTemperature | None = None
@@ -104,6 +109,10 @@ class Limits(Part):
     dose_top: DoseLimit | None = None
     dose_ratio: Annotated[Quantity, *within("ratio", "1", "1000", exact=True)] | None = None
     dose_under_absorber: DoseLimit | None = None
+    dose_unevenness: Annotated[Quantity, *within("ratio", "1e-4 %", "100 %", exact=True)] | None = (
+        None
+    )
+    time: Annotated[Quantity, *within("time", "1 s", "1000 h", exact=True)] | None = None
 
 
 class PlanMesh(Part):

@@ -143,6 +143,8 @@ placement = "1 um"                # after shift and rotation
 dose_top = "20 kJ/cm3"
 dose_ratio = "5"                  # top to bottom
 dose_under_absorber = "0.1 kJ/cm3"
+# dose_unevenness = "2 %"         # along the scan, peak to valley; usual: 1 %
+# time = "3 h"                    # of the whole exposure
 
 #   a plan mesh of your own, quads in metres:  [mesh] with plan = "plan.vtu"; every
 #   cell of it is cut in four for the run

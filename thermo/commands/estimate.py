@@ -1,8 +1,6 @@
 """`warmstack estimate`: the main job."""
 
 import sys
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
 from pathlib import Path
 from typing import Annotated
 
@@ -17,8 +15,7 @@ from thermo.commands.options import (
     Still,
     settings_from,
 )
-
-Tell = Callable[[str, float], None]
+from thermo.commands.progress import progress
 
 
 def estimate(
@@ -45,7 +42,7 @@ def estimate(
     read = read_case(case, settings_from(set_))
     folder = output or Path(f"{case.stem}.results")
     check_folder(folder)
-    with _progress() as tell:
+    with progress() as tell:
         from thermo.answer import run
 
         result = run(read, refine, still, tell, photons, check_cycle)
@@ -54,18 +51,3 @@ def estimate(
     print(f"written to {folder}", file=sys.stderr)
     if strict and any(line.met is not True for line in result.answer.limits):
         raise typer.Exit(5)
-
-
-@contextmanager
-def _progress() -> Iterator[Tell]:
-    """Stage, bar and time left on stderr; nothing where stderr is no terminal."""
-    if not sys.stderr.isatty():
-        yield lambda *_: None
-        return
-    from rich.console import Console
-    from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
-
-    columns = (TextColumn("{task.description:<22}"), BarColumn(), TimeRemainingColumn())
-    with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
-        task = bar.add_task("reading", total=1.0)
-        yield lambda stage, share: bar.update(task, description=stage, completed=share)

@@ -10,7 +10,7 @@ from typing import Annotated
 
 import typer
 
-from thermo.commands import check, dose, estimate, materials, new
+from thermo.commands import check, dose, estimate, materials, new, size
 from thermo.errors import WarmstackError
 
 app = typer.Typer(
@@ -24,6 +24,7 @@ app.command("new")(new.new)
 app.command("check")(check.check)
 app.command("dose")(dose.dose)
 app.command("estimate")(estimate.estimate)
+app.command("size")(size.size)
 app.command("materials")(materials.materials)
 
 

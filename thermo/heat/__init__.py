@@ -1,5 +1,6 @@
 """Heat: gas gap, films, cell properties, steady state, limit cycle, warm-up and cool-down."""
 
+from thermo.heat.adjoint import Influence, Target, influences, source
 from thermo.heat.cycle import Cycle, Passing, dose_weighted, limit_cycle
 from thermo.heat.decay import Decay, decay
 from thermo.heat.fields import Fields, Gas, conduction_fields
@@ -22,11 +23,13 @@ __all__ = [
     "Gas",
     "Halves",
     "HeatSystem",
+    "Influence",
     "March",
     "Passing",
     "Periodic",
     "Steady",
     "StripeCycle",
+    "Target",
     "WarmUp",
     "conduction_fields",
     "decay",
@@ -38,10 +41,12 @@ __all__ = [
     "halves",
     "heat_system",
     "held",
+    "influences",
     "limit_cycle",
     "march",
     "open_faces",
     "periodic",
+    "source",
     "steady",
     "stripe_pairs",
 ]

@@ -71,7 +71,11 @@ def _plan(r: DoseReport) -> list[str]:
 def _scan(m: MotionBlock | None) -> list[str]:
     if m is None:
         return ["Scan      held beam: the doses are those at the stripe's middle"]
-    short = "  TOO SHORT" if m.stroke_mm < m.stroke_for_1_percent_mm else ""
+    limit = m.unevenness_limit_percent
+    uneven = (
+        m.stroke_mm < m.stroke_for_1_percent_mm if limit is None else m.unevenness_percent > limit
+    )
+    short = "  TOO SHORT" if uneven else ""
     ends, middle = m.time_s_per_mm[0][1], m.time_s_per_mm[len(m.time_s_per_mm) // 2][1]
     return [
         f"Scan      stroke {m.stroke_mm:.4g} mm; an even dose to 0.1 % needs "
@@ -93,12 +97,14 @@ def _remarks(report: DoseReport) -> list[str]:
 
 def _remark(r: Remark) -> str:
     dose = r.unit == "J/cm3"
+    digits = 5 if r.unit == "min" else 4
     value, low, high = (
-        "" if v is None else dose_value(v) if dose else f"{v:.4g}" for v in (r.value, r.low, r.high)
+        "" if v is None else dose_value(v) if dose else f"{v:.{digits}g}"
+        for v in (r.value, r.low, r.high)
     )
     allowed = f"{low} to {high}" if low else f"up to {high}"
-    if r.unit == "%":
-        value, allowed = f"{value} %", f"{allowed} %"
+    if r.unit in ("%", "min"):
+        value, allowed = f"{value} {r.unit}", f"{allowed} {r.unit}"
     if r.name == "softening_data":
         allowed = f"no data above {high}"
     word = "ok" if r.met else "WARNING"

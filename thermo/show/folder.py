@@ -5,11 +5,14 @@ import json
 import os
 import shutil
 import tempfile
+from collections.abc import Callable
 from pathlib import Path
 
 from thermo.answer import Result
 from thermo.case import Case
+from thermo.decide.chart import Chart
 from thermo.errors import WarmstackError, shown
+from thermo.show.chart import chart_table, chart_text, write_chart
 from thermo.show.fields import write_fields
 from thermo.show.in_time import write_in_time
 from thermo.show.picture import write_section
@@ -52,25 +55,45 @@ def _others(folder: Path) -> list[str]:
 
 def write_results(result: Result, case: Case, folder: Path) -> None:
     """Write every file of the answer; a killed run leaves no half result."""
+
+    def fill(work: Path) -> None:
+        (work / ANSWER).write_text(result.answer.to_json(), encoding="utf-8")
+        (work / "answer.txt").write_text(answer_text(result.answer), encoding="utf-8")
+        write_fields(result, work)
+        write_section(result, work / "section.png")
+        write_in_time(result, work)
+        write_placement(result, work)
+
+    write_folder(folder, case, fill)
+
+
+def write_map(chart: Chart, case: Case, folder: Path) -> None:
+    """Write the chart of two settings and the table of its trials."""
+
+    def fill(work: Path) -> None:
+        write_chart(chart, case.title, work / "map.png")
+        (work / "map.csv").write_text(chart_table(chart), encoding="utf-8")
+        (work / "map.txt").write_text(chart_text(chart, case.title), encoding="utf-8")
+
+    write_folder(folder, case, fill)
+
+
+def write_folder(folder: Path, case: Case, fill: Callable[[Path], None]) -> None:
+    """A folder with what `fill` writes, and the case with all it names, in one step."""
     check_folder(folder)
     try:
-        _write(result, case, folder.resolve())
+        _write(folder.resolve(), case, fill)
     except OSError as error:
         raise FolderError(
             f"{folder} cannot be written: {error.strerror}; name another with -o"
         ) from error
 
 
-def _write(result: Result, case: Case, folder: Path) -> None:
+def _write(folder: Path, case: Case, fill: Callable[[Path], None]) -> None:
     work = Path(tempfile.mkdtemp(prefix=f".{folder.name}-", dir=folder.parent))
     try:
-        (work / ANSWER).write_text(result.answer.to_json(), encoding="utf-8")
-        (work / "answer.txt").write_text(answer_text(result.answer), encoding="utf-8")
+        fill(work)
         (work / "case.toml").write_text(case.text, encoding="utf-8")
-        write_fields(result, work)
-        write_section(result, work / "section.png")
-        write_in_time(result, work)
-        write_placement(result, work)
         for table in case.tables.values():
             _free(work, table.path).write_text(table.text, encoding="utf-8")
         if case.plan is not None:

@@ -5,6 +5,7 @@ from thermo.answer.placement_schema import Stress
 from thermo.answer.schema import LimitLine
 from thermo.show.photons import photon_rows
 from thermo.show.words import dose_value, duration, growth, length, wrapped
+from thermo.units import three_digits
 
 WORDS = {"go": "GO", "change": "CHANGE THIS FIRST", "no": "NO", "cannot_tell": "CANNOT TELL"}
 MET = {True: "met", False: "BROKEN", None: "open"}
@@ -136,7 +137,9 @@ def _limit(line: LimitLine) -> str:
     name = f"{line.name.replace('_', ' ')}"
     if line.value is None:
         return f"  {name:<20}{'unknown':>9}{'':19}{line.limit:9.4g} {line.unit:<7}open"
-    band = f"{line.low:.3g} .. {line.high:.3g}"
+    assert line.low is not None  # both are known where the value is
+    assert line.high is not None
+    band = f"{three_digits(line.low)} .. {three_digits(line.high)}"
     return f"  {name:<20}{line.value:9.4g}{band:>19}{line.limit:9.4g} {line.unit:<7}{MET[line.met]}"
 
 

@@ -1,0 +1,174 @@
+"""How the values beside the limits run along one setting, from few trials.
+
+Between coarse trials each value runs along a monotone cubic; what the fine mesh adds is the
+difference found at fine trials, straight between them.  What the light alone decides is exact at
+many more places and straight between them.
+
+Source of the cubic: F. N. Fritsch and R. E. Carlson, SIAM J. Numer. Anal. 17 (1980) 238.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from itertools import pairwise
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.interpolate import PchipInterpolator
+
+from thermo.decide.trial import Trial, by_name, near
+
+Array = NDArray[np.float64]
+STEPS = 801  # places at which curves are looked at
+FLAT, WIDE = 0.02, 0.15  # of the value's whole change and of the span: what counts as a plateau
+NOISE = 2.0  # times what counts as near: a smaller turn is none
+
+
+@dataclass(frozen=True)
+class Curves:
+    """Trials by their places along a setting.
+
+    coarse, fine : solved;  light : worked out without a solve, and much closer together
+    left_out : limits that are not asked for
+    """
+
+    coarse: Mapping[float, Trial]
+    light: Mapping[float, Trial]
+    fine: Mapping[float, Trial] = field(default_factory=dict)
+    left_out: frozenset[str] = frozenset()
+
+    def with_coarse(self, place: float, trial: Trial) -> "Curves":
+        """The curves with one more coarse trial."""
+        return replace(self, coarse={**self.coarse, place: trial})
+
+    def with_light(self, place: float, trial: Trial) -> "Curves":
+        """The curves with one more trial of the light alone."""
+        return replace(self, light={**self.light, place: trial})
+
+    @property
+    def lit(self) -> frozenset[str]:
+        """Limits that the light alone decides."""
+        return frozenset(n for t in self.light.values() for n in t.excess)
+
+    def with_fine(self, place: float, trial: Trial) -> "Curves":
+        """The curves with one more fine trial."""
+        return replace(self, fine={**self.fine, place: trial})
+
+    @property
+    def places(self) -> Array:
+        """Places at which the curves are looked at: even steps, and every trial's."""
+        ends = [*self.coarse]
+        even = np.linspace(min(ends), max(ends), STEPS)
+        own = [p for p in (*self.coarse, *self.light, *self.fine) if even[0] <= p <= even[-1]]
+        return np.unique([*even, *own])
+
+    def names(self) -> list[str]:
+        """Limits of any trial, in the order of the case."""
+        found: dict[str, None] = {}
+        for trial in (*self.coarse.values(), *self.fine.values(), *self.light.values()):
+            found |= dict.fromkeys(line.name for line in trial.lines)
+        return [name for name in found if name not in self.left_out]
+
+    def excess(self, name: str, places: Array) -> Array:
+        """How far the value of a limit lies above it at some places."""
+        if name in self.lit:
+            all_ = {**self.coarse, **self.light, **self.fine}
+            return np.interp(places, *_sorted({p: t.excess[name] for p, t in all_.items()}))
+        found = {p: t.excess[name] for p, t in self.coarse.items() if name in t.excess}
+        x, y = _sorted(found)
+        rough = PchipInterpolator(x, y)
+        both = {p: t.excess[name] - float(rough(p)) for p, t in self.fine.items()}
+        more = np.interp(places, *_sorted(both)) if both else 0.0
+        return np.asarray(rough(places) + more)
+
+    def most(self, places: Array) -> tuple[Array, list[str]]:
+        """The limit that is nearest to broken at each place: share of near, name."""
+        names = self.names()
+        if not names:
+            return np.full(len(places), -np.inf), [""] * len(places)
+        shares = np.stack([self.excess(n, places) / self.near(n) for n in names])
+        worst = shares.argmax(0)
+        return shares.max(0), [names[i] for i in worst]
+
+    def near(self, name: str) -> float:
+        """Within what a value counts as at its limit."""
+        for trial in (*self.coarse.values(), *self.light.values(), *self.fine.values()):
+            if name in by_name(trial.lines):
+                return near(by_name(trial.lines)[name])
+        raise KeyError(name)
+
+    def never(self) -> list[str]:
+        """Limits that no place keeps."""
+        places = self.places
+        return [n for n in self.names() if self.excess(n, places).min() > 0]
+
+    def holds(self, trial: Trial) -> bool:
+        """Whether a trial keeps every limit that is asked for."""
+        return all(trial.excess[n] <= 0 for n in trial.excess if n not in self.left_out)
+
+    def is_clear(self, trial: Trial, room: float) -> bool:
+        """Whether all that is solved for has so much room, times near; light alone is exact."""
+        solved = trial.excess.keys() - self.lit - self.left_out
+        return self.holds(trial) and all(trial.excess[n] < -room * self.near(n) for n in solved)
+
+    def plateaus(self, name: str) -> list[tuple[float, float]]:
+        """Stretches at either end of the span over which a value hardly moves, place to place."""
+        known = {p: t.excess[name] for p, t in self.coarse.items() if name in t.excess}
+        if len(known) < 4:
+            return []
+        x, y = _sorted(known)
+        flat = np.abs(np.diff(y)) <= max(FLAT * float(np.ptp(y)), self.near(name))
+        if flat.all():
+            return []
+        found = []
+        for step, own in ((1, flat), (-1, flat[::-1])):
+            count = int(np.argmin(own))
+            if count >= 1:
+                ends = x[[0, count]] if step == 1 else x[[-1 - count, -1]]
+                found.append((float(ends[0]), float(ends[1])))
+        return [(a, b) for a, b in found if b - a >= WIDE * np.ptp(x)]
+
+    def binding(self, trial: Trial) -> tuple[str, float]:
+        """The limit that a trial has least room to, and how far above it lies, over near."""
+        names = [n for n in trial.excess if n not in self.left_out]
+        worst = max(names, key=lambda n: trial.excess[n] / self.near(n))
+        return worst, trial.excess[worst] / self.near(worst)
+
+    def tips(self, name: str) -> list[float]:
+        """Places where a value that falls to a kink and rises again may still keep its limit.
+
+        The lines through the two trials on either side of each gap between trials are led on to
+        where they cross: below a smooth curve, at the kink of |x|.
+        """
+        solved = {p: t.excess[name] for p, t in self.coarse.items() if name in t.excess}
+        if len(solved) < 4:
+            return []
+        x, y = _sorted(solved)
+        slope = np.diff(y) / np.diff(x)
+        found = []
+        for i in range(1, len(x) - 2):
+            falls, rises = slope[i - 1], slope[i + 1]
+            if min(y[i], y[i + 1]) <= 0 or not falls < 0 < rises:
+                continue
+            tip = (y[i + 1] - y[i] + falls * x[i] - rises * x[i + 1]) / (falls - rises)
+            if x[i] < tip < x[i + 1] and y[i] + falls * (tip - x[i]) <= 0:
+                found.append(float(tip))
+        return found
+
+    def turns(self, name: str) -> list[float]:
+        """Places of the coarse trials at which a value turns from rising to falling or back."""
+        known = {
+            p: line.value
+            for p, t in self.coarse.items()
+            if (line := by_name(t.lines).get(name)) and line.value is not None
+        }
+        if not known:
+            return []
+        x, y = _sorted(known)
+        slope = np.where(np.abs(np.diff(y)) > NOISE * self.near(name), np.sign(np.diff(y)), 0)
+        moving = np.flatnonzero(slope)
+        return [float(x[b]) for a, b in pairwise(moving) if slope[a] != slope[b]]
+
+
+def _sorted(points: Mapping[float, float]) -> tuple[Array, Array]:
+    x = np.array(sorted(points))
+    return x, np.array([points[p] for p in x])

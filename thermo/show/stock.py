@@ -1,0 +1,102 @@
+"""What is in stock compared, as a table and as JSON."""
+
+import json
+from typing import Any
+
+from thermo.answer.temperature import ZERO_C
+from thermo.decide.stock import Choice
+from thermo.show.words import duration, length, wrapped
+
+COLUMNS = ("time", "ratio", "resist", "mask", "scale", "left", "blur", "split", "tension", "metal")
+HEADS = ("time", "dose", "resist", "mask", "scale", "after", "blur", "up/down", "tension", "under")
+UNITS = ("", "ratio", "degC", "degC", "ppm", "scale", "", "split", "MPa left", "metal")
+WIDTH = 9
+
+
+def stock_text(choices: tuple[Choice, ...], title: str) -> str:
+    """Choices from the best to the worst, one row each, plain text."""
+    name = max(len(c.name) for c in choices)
+    name = max(min(name, 44), 10)
+    parts = [title, ""]
+    parts.append("  " + "".ljust(name) + "".join(f"{h:>{WIDTH}}" for h in HEADS))
+    parts.append("  " + "".ljust(name) + "".join(f"{u:>{WIDTH}}" for u in UNITS))
+    for c in choices:
+        row = "  " + c.name[:name].ljust(name)
+        parts.append(row + "".join(f"{cell:>{WIDTH}}" for cell in _cells(c)))
+        parts.append(f"      {_verdict(c)}")
+    notes = [
+        "",
+        "Best first: those that keep every limit by their room, then those that break least, each "
+        "as a share of the limit.  Typical values: estimate the chosen one, its bands tell.",
+    ]
+    return "\n".join([*parts, *wrapped(notes)]) + "\n"
+
+
+def _cells(c: Choice) -> list[str]:
+    if c.outcome is None:
+        return ["-"] * len(COLUMNS)
+    dose = c.outcome.dose
+    return [
+        duration(dose.time),
+        f"{dose.ratio:.2f}",
+        _degC(c.resist),
+        _degC(c.mask),
+        "-" if c.scale is None else f"{1e6 * c.scale:+.3g}",
+        _length(c.left),
+        _length(c.blur),
+        _length(c.split),
+        "-" if c.tension is None else f"{c.tension / 1e6:.3g}",
+        f"{dose.under_absorber / 1e6:.3g}",
+    ]
+
+
+def _degC(T: float | None) -> str:
+    return "-" if T is None else f"{T - ZERO_C:.1f}"
+
+
+def _length(x: float | None) -> str:
+    return "-" if x is None else length(x).replace(" ", "")
+
+
+def _verdict(c: Choice) -> str:
+    if c.refused:
+        return f"not possible: {c.refused}"
+    if c.outcome is None or not c.broken:
+        return "keeps every limit"
+    lines = {j.name: j for j in c.outcome.judged}
+    parts = []
+    for name in c.broken:
+        j = lines[name]
+        value = "not known" if j.value is None else f"{j.value:.3g}"
+        parts.append(f"{name.replace('_', ' ')} {value}, limit {j.limit:.3g} {j.unit}".strip())
+    flat = "" if c.outcome.membrane.is_flat else "; the membrane buckles"
+    return f"breaks {'; '.join(parts)}{flat}"
+
+
+def stock_json(choices: tuple[Choice, ...]) -> str:
+    """The same as JSON, best first."""
+    return json.dumps({"choices": [_as_json(c) for c in choices]}, indent=1) + "\n"
+
+
+def _as_json(c: Choice) -> dict[str, Any]:
+    dose = None if c.outcome is None else c.outcome.dose
+
+    def times(factor: float, value: float | None) -> float | None:
+        return None if value is None else factor * value
+
+    return {
+        "choice": c.name,
+        "holds": c.holds,
+        "broken": list(c.broken),
+        "refused": c.refused or None,
+        "time_s": None if dose is None else dose.time,
+        "dose_ratio": None if dose is None else dose.ratio,
+        "under_absorber_J_per_cm3": None if dose is None else dose.under_absorber / 1e6,
+        "resist_peak_C": None if c.resist is None else c.resist - ZERO_C,
+        "mask_peak_C": None if c.mask is None else c.mask - ZERO_C,
+        "scale_ppm": times(1e6, c.scale),
+        "after_scale_nm": times(1e9, c.left),
+        "blur_nm": times(1e9, c.blur),
+        "up_down_split_nm": times(1e9, c.split),
+        "tension_left_MPa": times(1e-6, c.tension),
+    }
