@@ -124,7 +124,7 @@ def test_a_turn_within_the_noise_of_the_mesh_is_none():
 
 def test_turns_look_past_flat_stretches_and_values_that_are_not_known():
     flat = curves_of(mask=lambda p: np.interp(p, [0, 3, 6, 10], [50, 40, 40, 55]))
-    assert flat.turns("mask") == [6.0]
+    assert flat.turns("mask") == [3.0]
     known = {p: trial(mask=None if p in (4.0, 5.0) else p) for p in PLACES.tolist()}
     assert Curves(known, {}).turns("mask") == []
     assert Curves({0.0: trial(mask=None), 1.0: trial(mask=None)}, {}).turns("mask") == []

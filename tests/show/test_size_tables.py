@@ -125,7 +125,7 @@ def test_the_table_has_a_column_with_its_unit_and_limit_for_every_value():
         "resist",
         "dose",
         "ratio",
-        "under",
+        "und.",
         "metal",
         "time",
     ]
@@ -219,22 +219,22 @@ def test_every_choice_has_a_row_with_a_unit_in_its_cell_or_column_and_a_verdict(
     assert rows[0] == TITLE
     heads, units = rows[2], rows[3]
     assert all(word in heads for word in ("time", "resist", "mask", "scale", "blur", "tension"))
-    assert " ".join(units.split()) == "ratio degC degC ppm scale split MPa left metal"
-    first = rows[4]
+    assert " ".join(units.split()) == "ratio degC degC ppm scale split left,MPa J/cm3"
+    blocks = [block.splitlines() for block in text.split("\n\n")[2:5]]
+    first, broken, refused = blocks
     for cell in ("67 min", "4.32", "46.9", "56.9", "+23.4", "120nm", "30nm", "45nm", " 4 ", "150"):
-        assert cell in f"{first} "
-    assert "keeps every limit" in rows[5]
-    assert "breaks mask 71.5, limit 65 degC; the membrane buckles" in rows[7]
-    assert "not possible: the dose can never be reached" in rows[9]
-    assert rows[8].split()[-10:] == ["-"] * 10
+        assert cell in f"{first[-1]} "
+    assert "keeps every limit" in first[1]
+    assert "breaks mask 71.5, limit 65 degC; the membrane buckles" in " ".join(broken)
+    assert "not possible: the dose can never be reached" in " ".join(refused)
+    assert refused[-1].split() == ["-"] * 10
 
 
-def test_names_of_choices_are_cut_rather_than_pushing_the_columns():
-    long = replace(
-        CHOICES[0], name="scan.speed=25 mm/s + gap.width=150 um + chamber.pressure=3 mbar"
-    )
+def test_the_table_of_choices_stays_within_its_width_whatever_their_names():
+    long = replace(CHOICES[0], name=" + ".join(["beam.filters.3.thickness=30 um"] * 5))
     rows = stock_text((long, CHOICES[1]), TITLE).splitlines()
-    assert len(rows[2]) == len(rows[4]) == len(rows[6])
+    assert max(map(len, rows)) <= 100
+    assert len(rows[2]) == len(rows[3])
 
 
 def test_choices_as_json_have_all_keys_whether_worked_out_or_not():

@@ -131,8 +131,11 @@ class CoarseRuns:
         closes = -float(expansion.gap_change[0].min()) > NEAR * gap.thickness
         return closes or hangs_on_expansion(self.typical.scene.case)
 
-    def changed(self, case: Case, key: str) -> Outcome:
-        """Outcome of a case in which the input `key` was changed."""
+    def changed(self, case: Case, key: str, far: bool = False) -> Outcome:
+        """Outcome of a case in which the input `key` was changed.
+
+        far : beyond what a range reaches, so that a changed mask is as near to buckling as it is
+        """
         if key.endswith(ELASTIC):  # temperatures stay
             scene = replace(describe(case, self.still), gap_change=self.gap_change)
             state = replace(self.usual.state, scene=scene)
@@ -147,6 +150,7 @@ class CoarseRuns:
         same_bodies = tuple(n for n in names if stiff or n == unchanged)
         motion = unchanged is not None or (same and not self.short and not key.endswith(ELASTIC))
         pushed = key.endswith(ELASTIC) and unchanged != "mask" and self.near_buckling
+        pushed |= far and (key.startswith(("mask.", "materials.")) or not key)
         kept = Kept(self.typical, same_bodies, unchanged, motion, not pushed)
         return run_once(state, course, self.moved, kept)
 

@@ -100,14 +100,15 @@ def _fit(
 
 
 def _chart(case: "Case", words: tuple[str, str], still: bool, folder: Path) -> None:
+    from thermo.decide.chart import chart, check_pair
     from thermo.decide.setting import check_limits, setting_of
     from thermo.show.folder import check_folder
 
     check_limits(case)
     first, second = (setting_of(case, word) for word in words)
+    check_pair(first, second)
     check_folder(folder)
     with progress() as tell:
-        from thermo.decide.chart import chart
         from thermo.decide.trial import Trials
         from thermo.show.chart import chart_text
         from thermo.show.folder import write_map

@@ -7,11 +7,10 @@ interpolation is off.
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
-from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.interpolate import RegularGridInterpolator
+from scipy.interpolate import PchipInterpolator, RegularGridInterpolator
 
 from thermo.answer.spread import is_as_stiff
 from thermo.case import Case
@@ -60,10 +59,15 @@ class Chart:
 
     def excess(self, name: str, first: Array, second: Array) -> Array:
         """How far a value lies above its limit at places (n,) and (m,), (n, m)."""
-        where = np.stack(np.meshgrid(first, second, indexing="ij"), axis=-1)
         if any(t is not None and name in t.excess for t in self.light.values()):
-            return _table(self.places, self.light, name, "linear")(where)
-        return _table(self.places, self.trials, name, "pchip")(where) + self.shift.get(name, 0.0)
+            where = np.stack(np.meshgrid(first, second, indexing="ij"), axis=-1)
+            values = _filled(_values(self.light, name))
+            even = [np.linspace(p[0], p[-1], len(values)) for p in self.places]
+            return np.asarray(RegularGridInterpolator(even, values)(where))
+        values = _filled(_values(self.trials, name))
+        along = PchipInterpolator(self.places[0], values, axis=0)(first)
+        found = PchipInterpolator(self.places[1], along, axis=1)(second)
+        return np.asarray(found + self.shift.get(name, 0.0))
 
     def drawn(self) -> tuple[Array, Array]:
         """Places at which the chart is drawn."""
@@ -76,7 +80,21 @@ class Chart:
         shares = np.stack(
             [self.excess(n, *self.drawn()) / abs(self.limit(n)[0] or 1.0) for n in names]
         )
-        return shares.max(0), shares.argmax(0)
+        return np.where(self.refused(), np.nan, shares.max(0)), shares.argmax(0)
+
+    def refused(self) -> NDArray[np.bool_]:
+        """Places drawn whose nearest trial the case refuses."""
+        known = np.array(
+            [[self.trials[i, j] is not None for j in range(GRID)] for i in range(GRID)]
+        )
+        i, j = (np.rint(np.linspace(0, GRID - 1, FINE)).astype(int) for _ in range(2))
+        return np.asarray(~known[np.ix_(i, j)])
+
+
+def check_pair(first: Setting, second: Setting) -> None:
+    """Raise SettingError where two settings of a chart are one."""
+    if first.key == second.key:
+        raise SettingError(f"--map: {first.key} against itself; name two settings")
 
 
 def chart(trials: Trials, first: Setting, second: Setting, tell: Tell = lambda *_: None) -> Chart:
@@ -86,8 +104,7 @@ def chart(trials: Trials, first: Setting, second: Setting, tell: Tell = lambda *
     ------
     SettingError : both are one, or the case names no limit
     """
-    if first.key == second.key:
-        raise SettingError(f"--map: {first.key} against itself; name two settings")
+    check_pair(first, second)
     spans = tuple(span_of(trials.case, s, None, None) for s in (first, second))
     places = tuple(
         np.linspace(s.place(p.low), s.place(p.high), GRID)
@@ -177,20 +194,14 @@ def _off(made: Chart, between: Mapping[tuple[float, float], Trial | None]) -> di
     return found
 
 
-def _table(
-    places: tuple[Array, Array],
-    trials: Mapping[tuple[int, int], Trial | None],
-    name: str,
-    method: Literal["linear", "pchip"],
-) -> RegularGridInterpolator:
-    """Excess of one limit over both settings, from trials on an even grid."""
+def _values(trials: Mapping[tuple[int, int], Trial | None], name: str) -> Array:
+    """Excess of one limit at trials on an even grid, nan where the case refuses them."""
     count = 1 + max(i for i, _ in trials)
     values = np.full((count, count), np.nan)
     for at, trial in trials.items():
         if trial is not None:
             values[at] = trial.excess[name]
-    even = tuple(np.linspace(p[0], p[-1], count) for p in places)
-    return RegularGridInterpolator(even, _filled(values), method=method)
+    return values
 
 
 def _filled(values: Array) -> Array:

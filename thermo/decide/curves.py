@@ -20,6 +20,7 @@ from thermo.decide.trial import Trial, by_name, near
 Array = NDArray[np.float64]
 STEPS = 801  # places at which curves are looked at
 FLAT, WIDE = 0.02, 0.15  # of the value's whole change and of the span: what counts as a plateau
+PAST = 0.1  # of a gap between trials: how far beyond the limit a line is led on
 NOISE = 2.0  # times what counts as near: a smaller turn is none
 
 
@@ -145,6 +146,12 @@ class Curves:
         x, y = _sorted(solved)
         slope = np.diff(y) / np.diff(x)
         found = []
+        for i, beside, inwards in ((0, 1, -1), (len(x) - 2, len(x) - 2, 1)):  # at the span's ends
+            rises = inwards * -slope[min(beside, len(slope) - 1) if i == 0 else i - 1]
+            reach = x[beside] + inwards * y[beside] / rises if rises > 0 < y[beside] else np.nan
+            reach += inwards * PAST * (x[i + 1] - x[i])
+            if x[i] < reach < x[i + 1]:
+                found.append(float(reach))
         for i in range(1, len(x) - 2):
             falls, rises = slope[i - 1], slope[i + 1]
             if min(y[i], y[i + 1]) <= 0 or not falls < 0 < rises:
@@ -166,7 +173,12 @@ class Curves:
         x, y = _sorted(known)
         slope = np.where(np.abs(np.diff(y)) > NOISE * self.near(name), np.sign(np.diff(y)), 0)
         moving = np.flatnonzero(slope)
-        return [float(x[b]) for a, b in pairwise(moving) if slope[a] != slope[b]]
+        found = []
+        for a, b in pairwise(moving):
+            if slope[a] != slope[b]:
+                own = slice(a + 1, b + 1)
+                found.append(float(x[own][int(np.argmax(slope[a] * y[own]))]))
+        return found
 
 
 def _sorted(points: Mapping[float, float]) -> tuple[Array, Array]:

@@ -63,10 +63,15 @@ def movers(
     return tuple(found)
 
 
-def by_effect(found: Iterable[Mover], name: str) -> list[Mover]:
-    """Those that move one value, the strongest first."""
-    moving = [m for m in found if m.changes.get(name)]
+def by_effect(found: Iterable[Mover], name: str, least: float) -> list[Mover]:
+    """Those that move one value by more than `least`, the strongest first."""
+    moving = [m for m in found if abs(m.changes.get(name, 0.0)) > least]
     return sorted(moving, key=lambda m: -abs(m.changes[name]))
+
+
+def known_values(trial: Trial) -> frozenset[str]:
+    """Limits beside which a trial has a value."""
+    return frozenset(line.name for line in trial.lines if line.value is not None)
 
 
 def _influences(trials: Trials) -> PeakInfluences | None:
@@ -100,7 +105,7 @@ def _mover(
         if step == 0:
             return None
         text = {"temperature": "1 K", "relative": "10 ppm"}.get(setting.kind, "10 %")
-        moved = {n: after[0][n] - base.excess[n] for n in after[0] if n in base.excess}
+        moved = {n: after[0][n] - base.excess[n] for n in after[0] if n in known_values(base)}
         moved |= after[1]
         return Mover(setting.key, f"{text} {word}", moved, after[2] - base.dose.time, ours)
     return None
@@ -114,7 +119,8 @@ def _after(
         light = trials.dose(case)
         return light.excess, change, light.dose.time
     after = trials.coarse(case, key)
-    return after.excess, {}, after.dose.time
+    told = known_values(after)
+    return {n: v for n, v in after.excess.items() if n in told}, {}, after.dose.time
 
 
 def _first_order(known: PeakInfluences, case: Case, key: str) -> dict[str, float] | None:

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from itertools import zip_longest
 
 import numpy as np
 
@@ -30,6 +31,7 @@ KEYS: Mapping[str, str] = {
     "dose": "dose.bottom",
 }
 FILTER = "filter:"
+COMPARED = ("limits.", "sensors.")  # keys that move nothing
 SPAN = 10.0  # factor up and down from the present value
 SPANS: Mapping[str, float] = {
     "scan.speed": 4.0,
@@ -113,7 +115,7 @@ def setting_of(case: Case, word: str) -> Setting:
     if word.startswith(FILTER):
         return _foil(case, word)
     key = KEYS.get(word, word)
-    given = input_at(case, key)
+    given = None if key.startswith(COMPARED) else input_at(case, key)
     if given is None and key == "mask.scale":
         given = Quantity(0.0, None, None, "ppm", "relative")
     if given is None:
@@ -138,15 +140,18 @@ def _foil(case: Case, word: str) -> Setting:
     material = word.removeprefix(FILTER)
     if not material:
         raise SettingError(f"--for {word}: names no material; write --for filter:aluminium-foil")
-    foils = [
-        (n, f)
-        for n, f in enumerate(case.beam.filters, 1)
-        if isinstance(f, Filter) and f.material == material
-    ]
-    number, foil = foils[-1] if foils else (len(case.beam.filters) + 1, None)
+    changed = with_filter(case, material, FOIL[0]).beam.filters
+    number = next(
+        (
+            n
+            for n, (old, new) in enumerate(zip_longest(case.beam.filters, changed), 1)
+            if old != new
+        ),
+        0,
+    )
+    foil = case.beam.filters[number - 1] if 0 < number <= len(case.beam.filters) else None
     key = f"beam.filters.{number}.thickness"
-    if foil is None:
-        with_filter(case, material, FOIL[0])
+    if not isinstance(foil, Filter):
         return Setting(word, key, "um", "length", None, False, material)
     given = foil.thickness
     return Setting(word, key, given.unit, given.kind, given.value, False, material)
@@ -169,7 +174,7 @@ def span_of(case: Case, setting: Setting, low: str | None, high: str | None) -> 
     ------
     SettingError : an end that cannot be read or is not allowed, or ends upside down
     """
-    usual = _usual(setting)
+    usual = (0.0, 0.0) if low is not None and high is not None else _usual(setting)
     ends = tuple(
         default if text is None else _read(setting, text, option)
         for text, default, option in ((low, usual[0], "--from"), (high, usual[1], "--to"))
@@ -198,7 +203,9 @@ def _usual(setting: Setting) -> tuple[float, float]:
     if setting.present is None:
         return FOIL
     if setting.even:
-        return (0.0, 2 * setting.present) if setting.present > 0 else (0.0, 1.0)
+        if setting.present == 0:
+            raise SettingError(f"--for {setting.word}: it is 0, so say where to look: --from, --to")
+        return 0.0, 2 * setting.present
     factor = SPANS.get(setting.key, SPAN)
     most = setting.present * factor
     if setting.key == "chamber.pressure":

@@ -24,7 +24,7 @@ Array = NDArray[np.float64]
 Tell = Callable[[str, float], None]
 SAMPLES = 7  # coarse trials over the span at first, the present one besides
 LIGHT = 49  # places at which what the light alone decides is worked out
-ROUNDS = 3  # in which coarse trials are added
+ROUNDS = 5  # in which coarse trials are added
 TRIES = 5  # fine trials of one end
 LIT_TRIES = 20  # of the light alone: doses jump where a pass more is needed
 AIM = 0.4  # of what counts as near: how far inside the limit an end is put
@@ -58,7 +58,6 @@ class Sizing:
     present : the case as it is, on the coarse mesh where no fine trial was made; None for a foil
         that is not in the beam
     curves : trials along the setting, to look at;  turns : values at which a limit's value turns
-    best : the value at which the worst limit is least broken, with its trial: where no range is
     """
 
     setting: Setting
@@ -75,8 +74,10 @@ class Sizing:
         places = self.curves.places
         excess = self.curves.excess(name, places)
         place = float(places[excess.argmin()])
-        line = self.line(name)
-        value = line.limit + float(excess.min())
+        trials = {**self.curves.light, **self.curves.coarse, **self.curves.fine}
+        near_by = min((p for p in trials if name in trials[p].excess), key=lambda p: abs(p - place))
+        line = by_name(trials[near_by].lines)[name]
+        value = None if line.value is None else line.limit + float(excess.min())
         return self.setting.value(place), replace(line, value=value)
 
     def line(self, name: str) -> Judged:
@@ -248,7 +249,9 @@ class _Search:
         return found
 
     def ends(self, span: Span, curves: Curves) -> tuple[Curves, tuple[tuple[End, End], ...]]:
-        """Every range with both ends tried."""
+        """Every range with both ends tried; none where no limit is left."""
+        if not curves.names():
+            return curves, ()
         ranges: list[tuple[End, End]] = []
         seen: list[tuple[float, float]] = []
         for _ in range(2 * TRIES):
@@ -296,8 +299,7 @@ class _Search:
         self, span: Span, curves: Curves, about: tuple[float, float], is_high: bool
     ) -> tuple[Curves, End | None]:
         """One end: fine trials until the limit that binds is met as closely as asked."""
-        best: tuple[float, Trial] | None = None
-        is_span = False
+        best: tuple[float, Trial, bool] | None = None
         for _ in range(TRIES):
             curves = self._lit_end(curves, about, is_high)
             places = curves.places
@@ -307,7 +309,7 @@ class _Search:
             place = max(r[1] for r in overlap) if is_high else min(r[0] for r in overlap)
             is_span = place in (places[0], places[-1])
             if is_span and curves.is_clear(curves.coarse[place], CLEAR):
-                best = span.high if is_high else span.low, curves.coarse[place]
+                best = span.high if is_high else span.low, curves.coarse[place], True
                 break
             value = span.high if is_high else span.low
             if not is_span:
@@ -316,12 +318,13 @@ class _Search:
             trial = curves.fine.get(place) or self.fine(value)
             curves = curves.with_fine(place, trial)
             if curves.holds(trial):
-                best = (value, trial) if best is None or _farther(value, best[0], is_high) else best
+                if best is None or _farther(value, best[0], is_high):
+                    best = value, trial, is_span
                 if is_span or curves.binding(trial)[1] >= -1:
                     break
         if best is None:
             return curves, None
-        value, trial = best
+        value, trial, is_span = best
         why = (span.why_high if is_high else span.why_low) if is_span else ""
         return curves, End(value, None if is_span else curves.binding(trial)[0], why, trial)
 

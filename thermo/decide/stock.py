@@ -74,10 +74,11 @@ def _choice(name: str, case: Case, still: bool) -> Choice:
         (1.0 if j.over is None else j.over / abs(j.limit or 1.0) for j in lines), default=0.0
     )
     state, membrane, expansion = outcome.state, outcome.membrane, outcome.expansion
-    peaks = [
-        float(state.peak[hottest(state, part)]) for part in (scene.stack.resist.name, "membrane")
-    ]
-    resist, mask = peaks
+    resist, *of_mask = (
+        float(state.peak[hottest(state, part)])
+        for part in (scene.stack.resist.name, "membrane", "absorber")
+    )
+    mask = max(of_mask)
     choice = Choice(name, outcome, broken, worst, resist, mask, tension=membrane.stress[0])
     if expansion is None or not membrane.is_flat:
         return choice

@@ -80,7 +80,7 @@ class Trials:
     def coarse(self, case: Case, key: str) -> Trial:
         """Trial on the coarse mesh of a case in which the input `key` was changed."""
         if self.moved:
-            outcome = self.runs.changed(case, key)
+            outcome = self.runs.changed(case, key, far=True)
             return _trial(outcome.scene, outcome.judged, outcome.dose, fine=False)
         state = self.runs.heated(case).state
         return self._heat(state, fine=False)
@@ -89,7 +89,7 @@ class Trials:
         """Trial as an estimate of the case would work it out.
 
         What the input `key` leaves alone is taken over: the factors of bodies that stay as stiff,
-        and how near the membrane is to buckling but for its temperature.
+        and, where the mask is the same, how near its membrane is to buckling but for its heat.
         """
         stiff = is_as_stiff(key)
         bodies = self.runs.bodies if stiff else None
@@ -104,7 +104,8 @@ class Trials:
             return self._heat(state, fine=True)
         kept = None
         if before and before[1] and stiff:
-            kept = Kept(before[1], ("mask", "sample"), membrane=True, rough=False)
+            flat = not key.startswith("mask.")
+            kept = Kept(before[1], ("mask", "sample"), membrane=flat, rough=False)
         outcome = run_once(state, course, kept=kept)
         self.before = state, outcome
         return _trial(scene, outcome.judged, outcome.dose, fine=True)
@@ -125,7 +126,7 @@ def _trial(scene: Scene, lines: tuple[Judged, ...], plan: DosePlan, fine: bool) 
 def _evenness(lines: tuple[Judged, ...], plan: DosePlan) -> Iterator[Judged]:
     """The unevenness that practice allows, where the case judges others and not this."""
     known = plan.unevenness
-    if lines and known is not None and "dose_unevenness" not in {line.name for line in lines}:
+    if known is not None and "dose_unevenness" not in {line.name for line in lines}:
         limit, source = 100 * EVEN, "common practice"
         yield Judged("dose_unevenness", "resist", "%", 100 * known, limit, source)
 

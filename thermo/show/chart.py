@@ -39,7 +39,7 @@ def chart_text(chart: Chart, title: str) -> str:
         f"{first.key} against {second.key}: every limit holds in {share:.0%} of the chart",
     ]
     if share == 0:
-        at = np.unravel_index(room.argmin(), room.shape)
+        at = np.unravel_index(np.nanargmin(room), room.shape)
         x, y = (p[i] for p, i in zip(chart.drawn(), at, strict=True))
         rows.append(
             f"  least broken at {first.text(first.value(float(x)), 3)} and "
@@ -93,6 +93,10 @@ def _regions(axes: Axes, chart: Chart, x: np.ndarray, y: np.ndarray) -> list[Pat
         handles.append(
             Patch(facecolor=tone, edgecolor="black", hatch=hatch, label=f"{_words(name)} broken")
         )
+    refused = chart.refused().astype(float)
+    if refused.any():
+        axes.contourf(x, y, refused.T, levels=[0.5, 1.5], colors=["0.35"])
+        handles.append(Patch(facecolor="0.35", edgecolor="black", label="the case refuses it"))
     return handles
 
 

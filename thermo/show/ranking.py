@@ -15,9 +15,7 @@ def ranking_text(found: tuple[Mover, ...], base: Trial, title: str) -> str:
     rows = [title]
     for line in base.lines:
         least = SEEN * near(line)
-        moving = [m for m in by_effect(found, line.name) if abs(m.changes[line.name]) > least][
-            :ROWS
-        ]
+        moving = by_effect(found, line.name, least)[:ROWS]
         value = "not known" if line.value is None else f"{line.value:.4g} {line.unit}".strip()
         rows += ["", f"{_words(line.name)}: {value}, limit {line.limit:.4g} {line.unit}".strip()]
         unit = "K" if line.unit == "degC" else line.unit

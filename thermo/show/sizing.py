@@ -8,7 +8,7 @@ from thermo.answer.outcome import Judged
 from thermo.decide import Setting, Sizing
 from thermo.decide.ranking import by_effect
 from thermo.decide.sizing import End
-from thermo.decide.trial import Trial
+from thermo.decide.trial import Trial, near
 from thermo.show.words import duration, wrapped
 
 DECIDES = {  # what decides on a plateau at the lower and at the upper end of a setting
@@ -21,7 +21,7 @@ DECIDES = {  # what decides on a plateau at the lower and at the upper end of a 
 }
 MOVERS = 4  # settings named where a limit cannot be kept
 SHORT = {
-    "dose_under_absorber": "under metal",
+    "dose_under_absorber": "und. metal",
     "dose_ratio": "dose ratio",
     "dose_unevenness": "unevenness",
     "exposure_time": "time",
@@ -64,7 +64,7 @@ def _ranges(s: Sizing) -> list[str]:
 
 def _movers(s: Sizing, name: str, unit: str) -> list[str]:
     """The settings that move a limit most, from the present point."""
-    best = by_effect(s.movers, name)[:MOVERS]
+    best = by_effect(s.movers, name, near(s.line(name)))[:MOVERS]
     if not best:
         return []
     moved = "; ".join(f"{m.key} {m.step} {m.changes[name]:+.2g} {unit}".strip() for m in best)
@@ -78,14 +78,16 @@ def _value(s: Sizing, end: End) -> str:
 def _end(end: End) -> str:
     if end.binds is not None:
         line = next(j for j in end.trial.lines if j.name == end.binds)
-        return f"{_words(end.binds)} binds, {_number(line)} at a limit of {line.limit:.4g}"
+        bound = ", itself an upper bound only" if line.at_most else ""
+        return f"{_words(end.binds)} binds, {_number(line)} at a limit of {line.limit:.4g}{bound}"
     if end.why:
         return f"the case allows no more: {end.why.split(';')[0]}"
     return "the end of what was looked at"
 
 
 def _cost(t: Trial) -> str:
-    passes = "" if t.dose.passes is None else f", {t.dose.passes} passes"
+    count = t.dose.passes
+    passes = "" if count is None else f", {count} pass{'' if count == 1 else 'es'}"
     return (
         f"{duration(t.dose.time)}{passes}, dose ratio {t.dose.ratio:.2f}, "
         f"{t.on_mask / 100:.3g} W/cm on the mask"
@@ -100,17 +102,19 @@ def _table(s: Sizing) -> list[str]:
     names = [n for n in s.curves.names() if _is_told(n, trials.values())]
     lines = {n: next(j for t in trials.values() for j in t.lines if j.name == n) for n in names}
     rows = [
-        f"  {s.setting.word:>18}" + "".join(f"{_short(n):>12}" for n in names) + f"{'time':>10}",
-        f"  {'':>18}" + "".join(f"{lines[n].unit + '  ':>12}" for n in names),
-        f"  {'limit':>18}" + "".join(f"{lines[n].limit:>10.4g}  " for n in names),
+        f"  {s.setting.word[:16]:>16}"
+        + "".join(f"{_short(n):>11}" for n in names)
+        + f"{'time':>9}",
+        f"  {'':>16}" + "".join(f"{lines[n].unit + '  ':>11}" for n in names),
+        f"  {'limit':>16}" + "".join(f"{lines[n].limit:>9.4g}  " for n in names),
     ]
     for place in sorted(trials):
         trial = trials[place]
         known = {j.name: j for j in trial.lines}
-        cells = "".join(f"{_cell(known.get(n)):>12}" for n in names)
+        cells = "".join(f"{_cell(known.get(n)):>11}" for n in names)
         value = s.setting.text(s.setting.value(place), 5)
         mesh = "" if trial.fine else " ~"
-        rows.append(f"  {value:>18}{cells}{duration(trial.dose.time):>10}{mesh}".rstrip())
+        rows.append(f"  {value:>16}{cells}{duration(trial.dose.time):>9}{mesh}".rstrip())
     return rows
 
 

@@ -8,22 +8,28 @@ from thermo.decide.stock import Choice
 from thermo.show.words import duration, length, wrapped
 
 COLUMNS = ("time", "ratio", "resist", "mask", "scale", "left", "blur", "split", "tension", "metal")
-HEADS = ("time", "dose", "resist", "mask", "scale", "after", "blur", "up/down", "tension", "under")
-UNITS = ("", "ratio", "degC", "degC", "ppm", "scale", "", "split", "MPa left", "metal")
+HEADS = (
+    "time",
+    "dose",
+    "resist",
+    "mask",
+    "scale",
+    "after",
+    "blur",
+    "up/down",
+    "tension",
+    "u.metal",
+)
+UNITS = ("", "ratio", "degC", "degC", "ppm", "scale", "", "split", "left,MPa", "J/cm3")
 WIDTH = 9
 
 
 def stock_text(choices: tuple[Choice, ...], title: str) -> str:
     """Choices from the best to the worst, one row each, plain text."""
-    name = max(len(c.name) for c in choices)
-    name = max(min(name, 44), 10)
-    parts = [title, ""]
-    parts.append("  " + "".ljust(name) + "".join(f"{h:>{WIDTH}}" for h in HEADS))
-    parts.append("  " + "".ljust(name) + "".join(f"{u:>{WIDTH}}" for u in UNITS))
+    parts = [title, "", *("".join(f"{h:>{WIDTH}}" for h in row) for row in (HEADS, UNITS))]
     for c in choices:
-        row = "  " + c.name[:name].ljust(name)
-        parts.append(row + "".join(f"{cell:>{WIDTH}}" for cell in _cells(c)))
-        parts.append(f"      {_verdict(c)}")
+        parts += ["", *wrapped([c.name, f"    {_verdict(c)}"])]
+        parts.append("".join(f"{cell:>{WIDTH}}" for cell in _cells(c)))
     notes = [
         "",
         "Best first: those that keep every limit by their room, then those that break least, each "
