@@ -21,6 +21,7 @@ Array = NDArray[np.float64]
 STEPS = 801  # places at which curves are looked at
 FLAT, WIDE = 0.02, 0.15  # of the value's whole change and of the span: what counts as a plateau
 PAST = 0.1  # of a gap between trials: how far beyond the limit a line is led on
+MOVES = 20.0  # times near: a value that moves less all along has no plateau
 NOISE = 2.0  # times what counts as near: a smaller turn is none
 
 
@@ -113,12 +114,16 @@ class Curves:
 
     def plateaus(self, name: str) -> list[tuple[float, float]]:
         """Stretches at either end of the span over which a value hardly moves, place to place."""
-        known = {p: t.excess[name] for p, t in self.coarse.items() if name in t.excess}
+        known = {
+            p: line.value
+            for p, t in self.coarse.items()
+            if (line := by_name(t.lines).get(name)) and line.value is not None
+        }
         if len(known) < 4:
             return []
         x, y = _sorted(known)
         flat = np.abs(np.diff(y)) <= max(FLAT * float(np.ptp(y)), self.near(name))
-        if flat.all():
+        if flat.all() or np.ptp(y) < MOVES * self.near(name):
             return []
         found = []
         for step, own in ((1, flat), (-1, flat[::-1])):
