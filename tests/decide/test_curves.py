@@ -8,7 +8,7 @@ import pytest
 
 from thermo.answer.outcome import Judged
 from thermo.decide.curves import Curves
-from thermo.decide.sizing import AIM, allowed
+from thermo.decide.search import AIM, allowed
 from thermo.decide.trial import Trial
 
 LIMIT = 65.0  # degC

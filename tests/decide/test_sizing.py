@@ -282,13 +282,6 @@ def test_limits_that_are_kept_in_different_places_leave_no_range_but_tell_where_
     assert (low, high) == pytest.approx((0.1, found.span.high), rel=5e-3)
 
 
-def test_the_present_trial_is_told_even_where_it_lies_outside_the_span(small):
-    trials = Invented(small, {"mask": (lambda c: 20 + 300 * amps(c), nothing, 65.0, "degC")})
-    found = size(trials, setting_of(small, "current"), "60 mA", "90 mA")
-    assert by_name(found.present.lines)["mask"].value == pytest.approx(35.0)
-    assert min(found.curves.coarse) == pytest.approx(log(0.06))
-
-
 def test_a_case_without_limits_is_refused_before_any_trial(small):
     none = small.limits.model_copy(update=dict.fromkeys(dict(small.limits)))
     trials = Invented(small.model_copy(update={"limits": none}), {})

@@ -18,8 +18,9 @@ from thermo.answer.outcome import Judged
 from thermo.decide.chart import GRID, Chart
 from thermo.decide.curves import Curves
 from thermo.decide.ranking import Mover
+from thermo.decide.search import End
 from thermo.decide.setting import Setting, Span
-from thermo.decide.sizing import End, Sizing
+from thermo.decide.sizing import Sizing
 from thermo.decide.stock import Choice
 from thermo.decide.trial import Trial
 from thermo.show.chart import chart_table, chart_text, write_chart
@@ -70,12 +71,10 @@ def sized(ranges=True, never=(), shift=0.0):
     )
     curves = Curves(coarse, {}, {SPEED.place(0.02508): ends})
     mover = Mover("gap.width", "10 % more", dict.fromkeys(UNIT, 1.234), 5.0, ours=True)
-    present = coarse[SPEED.place(0.02)]
     return Sizing(
         SPEED,
         Span(0.01, 0.06),
         ((low, high),) if ranges else (),
-        present,
         curves,
         {"mask": (0.03,)},
         never,

@@ -19,14 +19,13 @@ from thermo.answer.exposure import dose_plan
 from thermo.answer.resist import resist_margin
 from thermo.answer.scene import Meshed, Scene, describe, mesh
 from thermo.answer.spread import CoarseRuns, try_setting
-from thermo.answer.state import State, layer_weights, scene_films
+from thermo.answer.state import State, layer_weights, scene_films, scene_gas, scene_power
 from thermo.answer.sweep import sweep_of
 from thermo.answer.temperature import hottest, layer_nodes
-from thermo.beam.power import AbsorbedPower, absorbed_power
+from thermo.beam.power import AbsorbedPower
 from thermo.case import Case
 from thermo.errors import CaseError, Fault, SolveError, shown
 from thermo.heat import (
-    Gas,
     HeatSystem,
     Influence,
     Target,
@@ -36,7 +35,6 @@ from thermo.heat import (
     source,
 )
 from thermo.materials import Property
-from thermo.mesh import layer_presence
 from thermo.units import Quantity
 
 Array = NDArray[np.float64]
@@ -70,7 +68,7 @@ class PeakInfluences:
         meshed = mesh(scene, coarse=True)
         if not _alike(meshed, state.meshed):
             return None
-        power = _power(scene, meshed)
+        power = scene_power(scene, meshed)
         system = _system(scene, meshed, state.layer_T)
         drive = source(system, power.heat) - source(self.base, state.power.heat)
         moved = _felt(self.felt, self.base, system, drive)
@@ -229,23 +227,8 @@ def _alike(one: Meshed, other: Meshed) -> bool:
     )
 
 
-def _power(scene: Scene, meshed: Meshed) -> AbsorbedPower:
-    plan = meshed.grid.plan
-    presence = layer_presence(scene.stack, plan)
-    return absorbed_power(
-        scene.stack, scene.beam, scene.places, meshed.cuts, presence, plan.corners
-    )
-
-
 def _system(scene: Scene, meshed: Meshed, layer_T: tuple[float, ...]) -> HeatSystem:
     """The scene's system with each layer's properties at its temperature."""
-    case, grid = scene.case, meshed.grid
-    chamber, emissivity = case.chamber, case.gap.emissivity
-    gas = Gas(
-        chamber.pressure.value,
-        (chamber.accommodation_mask.value, chamber.accommodation_sample.value),
-        0.0 if emissivity is None else emissivity.value,
-        0.0 if scene.gap_change is None else scene.gap_change.at(grid.plan.centres),
-    )
-    fields = conduction_fields(scene.stack, grid, layer_T, gas, case.mask.absorber.kind)
+    grid, kind = meshed.grid, scene.case.mask.absorber.kind
+    fields = conduction_fields(scene.stack, grid, layer_T, scene_gas(scene, grid), kind)
     return heat_system(grid, meshed.plan, fields, scene_films(scene, grid))

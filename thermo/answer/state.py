@@ -95,6 +95,26 @@ def scene_films(scene: Scene, grid: Grid) -> tuple[Film, ...]:
     return tuple(films)
 
 
+def scene_power(scene: Scene, meshed: Meshed) -> AbsorbedPower:
+    """Heat that the beam leaves in every cell, averaged over the scan."""
+    plan = meshed.grid.plan
+    presence = layer_presence(scene.stack, plan)
+    return absorbed_power(
+        scene.stack, scene.beam, scene.places, meshed.cuts, presence, plan.corners
+    )
+
+
+def scene_gas(scene: Scene, grid: Grid) -> Gas:
+    """Gas between mask and sample, with the gap that their bow leaves."""
+    chamber, emissivity = scene.case.chamber, scene.case.gap.emissivity
+    return Gas(
+        chamber.pressure.value,
+        (chamber.accommodation_mask.value, chamber.accommodation_sample.value),
+        0.0 if emissivity is None else emissivity.value,
+        0.0 if scene.gap_change is None else scene.gap_change.at(grid.plan.centres),
+    )
+
+
 def solve_state(
     scene: Scene,
     meshed: Meshed,
@@ -123,20 +143,9 @@ def mean_state(
 ) -> State:
     """Fixed-point sweeps in the scan-mean heat until no layer's mean moves by 0.05 K."""
     case, stack, grid = scene.case, scene.stack, meshed.grid
-    presence = layer_presence(stack, grid.plan)
-    power = absorbed_power(
-        stack, scene.beam, scene.places, meshed.cuts, presence, grid.plan.corners
-    )
-    films = scene_films(scene, grid)
-    chamber = case.chamber
-    gas = Gas(
-        chamber.pressure.value,
-        (chamber.accommodation_mask.value, chamber.accommodation_sample.value),
-        0.0 if case.gap.emissivity is None else case.gap.emissivity.value,
-        0.0 if scene.gap_change is None else scene.gap_change.at(grid.plan.centres),
-    )
+    power, films, gas = scene_power(scene, meshed), scene_films(scene, grid), scene_gas(scene, grid)
     start = layers or (before.layer_T if before else None)
-    layer_T = start or (chamber.temperature.value,) * len(stack.layers)
+    layer_T = start or (case.chamber.temperature.value,) * len(stack.layers)
     guess = before.mean if before else None
     for _ in range(SWEEPS):
         fields = conduction_fields(stack, grid, layer_T, gas, case.mask.absorber.kind)

@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.interpolate import PchipInterpolator
 
+from thermo.answer.outcome import Judged
 from thermo.decide.trial import Trial, by_name, near
 
 Array = NDArray[np.float64]
@@ -93,10 +94,18 @@ class Curves:
 
     def near(self, name: str) -> float:
         """Within what a value counts as at its limit."""
-        for trial in (*self.coarse.values(), *self.light.values(), *self.fine.values()):
-            if name in by_name(trial.lines):
-                return near(by_name(trial.lines)[name])
-        raise KeyError(name)
+        return near(self.line(name))
+
+    def line(self, name: str) -> Judged:
+        """Any trial's line of a limit."""
+        trials = (*self.fine.values(), *self.light.values(), *self.coarse.values())
+        lines = {line.name: line for trial in trials for line in trial.lines}
+        return lines[name]
+
+    def known(self, name: str) -> dict[float, float]:
+        """Values of a limit by place, of the coarse trials that know it."""
+        lines = {p: by_name(t.lines).get(name) for p, t in self.coarse.items()}
+        return {p: ln.value for p, ln in lines.items() if ln and ln.value is not None}
 
     def never(self) -> list[str]:
         """Limits that no place keeps."""
@@ -114,11 +123,7 @@ class Curves:
 
     def plateaus(self, name: str) -> list[tuple[float, float]]:
         """Stretches at either end of the span over which a value hardly moves, place to place."""
-        known = {
-            p: line.value
-            for p, t in self.coarse.items()
-            if (line := by_name(t.lines).get(name)) and line.value is not None
-        }
+        known = self.known(name)
         if len(known) < 4:
             return []
         x, y = _sorted(known)
@@ -168,11 +173,7 @@ class Curves:
 
     def turns(self, name: str) -> list[float]:
         """Places of the coarse trials at which a value turns from rising to falling or back."""
-        known = {
-            p: line.value
-            for p, t in self.coarse.items()
-            if (line := by_name(t.lines).get(name)) and line.value is not None
-        }
+        known = self.known(name)
         if not known:
             return []
         x, y = _sorted(known)

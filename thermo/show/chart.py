@@ -14,7 +14,7 @@ from matplotlib.ticker import FuncFormatter, NullFormatter
 
 from thermo.decide.chart import Chart
 from thermo.decide.setting import Setting
-from thermo.show.words import wrapped
+from thermo.show.words import spoken, wrapped
 from thermo.units import to_unit
 
 LINES: tuple[tuple[float, tuple[float, ...]], ...] = (  # dashes of each limit
@@ -43,14 +43,14 @@ def chart_text(chart: Chart, title: str) -> str:
         x, y = (p[i] for p, i in zip(chart.drawn(), at, strict=True))
         rows.append(
             f"  least broken at {first.text(first.value(float(x)), 3)} and "
-            f"{second.text(second.value(float(y)), 3)}, by {_words(names[int(number[at])])}"
+            f"{second.text(second.value(float(y)), 3)}, by {spoken(names[int(number[at])])}"
         )
     for i, name in enumerate(names):
         binds = float(((number == i) & (room > 0)).mean())
         if binds > 0:
-            rows.append(f"  {_words(name)} is broken most in {binds:.0%}")
+            rows.append(f"  {spoken(name)} is broken most in {binds:.0%}")
     off = ", ".join(
-        f"{_words(n)} {v:.2g} {chart.limit(n)[1]}".strip() for n, v in chart.off.items()
+        f"{spoken(n)} {v:.2g} {chart.limit(n)[1]}".strip() for n, v in chart.off.items()
     )
     rows.append(f"Between the trials the chart is off by up to: {off}; typical values")
     return "\n".join(wrapped(rows)) + "\n"
@@ -91,7 +91,7 @@ def _regions(axes: Axes, chart: Chart, x: np.ndarray, y: np.ndarray) -> list[Pat
         hatch = HATCHES[i % len(HATCHES)]
         axes.contourf(x, y, where.T, levels=[0.5, 1.5], colors=[tone], hatches=[hatch])
         handles.append(
-            Patch(facecolor=tone, edgecolor="black", hatch=hatch, label=f"{_words(name)} broken")
+            Patch(facecolor=tone, edgecolor="black", hatch=hatch, label=f"{spoken(name)} broken")
         )
     refused = chart.refused().astype(float)
     if refused.any():
@@ -109,7 +109,7 @@ def _lines(axes: Axes, chart: Chart, x: np.ndarray, y: np.ndarray) -> list[Line2
         style = LINES[i % len(LINES)]
         axes.contour(x, y, excess.T, levels=[0.0], colors="black", linestyles=[style])
         limit, unit = chart.limit(name)
-        label = f"{_words(name)} at {limit:.4g} {unit}".strip()
+        label = f"{spoken(name)} at {limit:.4g} {unit}".strip()
         handles.append(Line2D([], [], color="black", linestyle=style, label=label))
     return handles
 
@@ -144,10 +144,6 @@ def _one(setting: Setting, value: float) -> float:
 
 def _shown(setting: Setting, values: np.ndarray) -> np.ndarray:
     return np.array([_one(setting, float(v)) for v in values])
-
-
-def _words(name: str) -> str:
-    return name.replace("_", " ")
 
 
 def chart_table(chart: Chart) -> str:

@@ -4,7 +4,7 @@ import json
 
 from thermo.decide.ranking import Mover, by_effect
 from thermo.decide.trial import Trial, near
-from thermo.show.words import duration, wrapped
+from thermo.show.words import duration, spoken, wrapped
 
 ROWS = 12  # of each value
 SEEN = 0.05  # of what counts as near: less is not worth a row
@@ -17,7 +17,7 @@ def ranking_text(found: tuple[Mover, ...], base: Trial, title: str) -> str:
         least = SEEN * near(line)
         moving = by_effect(found, line.name, least)[:ROWS]
         value = "not known" if line.value is None else f"{line.value:.4g} {line.unit}".strip()
-        rows += ["", f"{_words(line.name)}: {value}, limit {line.limit:.4g} {line.unit}".strip()]
+        rows += ["", f"{spoken(line.name)}: {value}, limit {line.limit:.4g} {line.unit}".strip()]
         unit = "K" if line.unit == "degC" else line.unit
         for m in moving:
             change = f"{m.changes[line.name]:+.3g} {unit}".strip()
@@ -33,10 +33,6 @@ def _time(m: Mover) -> str:
     if abs(m.time) < 1:
         return ""
     return f"   time {'+' if m.time > 0 else '-'}{duration(abs(m.time))}"
-
-
-def _words(name: str) -> str:
-    return name.replace("_", " ")
 
 
 def ranking_json(found: tuple[Mover, ...], base: Trial) -> str:

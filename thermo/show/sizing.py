@@ -7,9 +7,9 @@ from typing import Any
 from thermo.answer.outcome import Judged
 from thermo.decide import Setting, Sizing
 from thermo.decide.ranking import by_effect
-from thermo.decide.sizing import End
+from thermo.decide.search import End
 from thermo.decide.trial import Trial, near
-from thermo.show.words import duration, wrapped
+from thermo.show.words import duration, spoken, wrapped
 
 DECIDES = {  # what decides on a plateau at the lower and at the upper end of a setting
     "chamber.pressure": ("so thin a gas carries hardly any heat", "the gap's width decides"),
@@ -48,7 +48,7 @@ def _ranges(s: Sizing) -> list[str]:
     for name in s.never:
         at, line = s.nearest(name)
         rows.append(
-            f"  {_words(name)} cannot be kept: {_number(line)} at best, at {setting.text(at, 3)}, "
+            f"  {spoken(name)} cannot be kept: {_number(line)} at best, at {setting.text(at, 3)}, "
             f"limit {line.limit:.4g} {line.unit}".rstrip()
         )
         rows += _movers(s, name, "K" if line.unit == "degC" else line.unit)
@@ -58,13 +58,13 @@ def _ranges(s: Sizing) -> list[str]:
                 f"{setting.text(a)} .. {setting.text(b)}" for a, b in s.alone(name)
             )
             if name not in s.never:
-                rows.append(f"  {_words(name)} alone holds in {parts}")
+                rows.append(f"  {spoken(name)} alone holds in {parts}")
     return rows + found
 
 
 def _movers(s: Sizing, name: str, unit: str) -> list[str]:
     """The settings that move a limit most, from the present point."""
-    best = by_effect(s.movers, name, near(s.line(name)))[:MOVERS]
+    best = by_effect(s.movers, name, near(s.curves.line(name)))[:MOVERS]
     if not best:
         return []
     moved = "; ".join(f"{m.key} {m.step} {m.changes[name]:+.2g} {unit}".strip() for m in best)
@@ -79,7 +79,7 @@ def _end(end: End) -> str:
     if end.binds is not None:
         line = next(j for j in end.trial.lines if j.name == end.binds)
         bound = ", itself an upper bound only" if line.at_most else ""
-        return f"{_words(end.binds)} binds, {_number(line)} at a limit of {line.limit:.4g}{bound}"
+        return f"{spoken(end.binds)} binds, {_number(line)} at a limit of {line.limit:.4g}{bound}"
     if end.why:
         return f"the case allows no more: {end.why.split(';')[0]}"
     return "the end of what was looked at"
@@ -126,7 +126,7 @@ def _is_told(name: str, trials: Iterable[Trial]) -> bool:
 
 
 def _short(name: str) -> str:
-    return SHORT.get(name, _words(name))
+    return SHORT.get(name, spoken(name))
 
 
 def _cell(line: Judged | None) -> str:
@@ -139,7 +139,7 @@ def _cell(line: Judged | None) -> str:
 
 def _turns(s: Sizing) -> list[str]:
     return _plateaus(s) + [
-        f"{_words(name)} turns near {', '.join(s.setting.text(v, 3) for v in values)}: it does not "
+        f"{spoken(name)} turns near {', '.join(s.setting.text(v, 3) for v in values)}: it does not "
         "rise or fall all along"
         for name, values in s.turns.items()
     ]
@@ -155,7 +155,7 @@ def _plateaus(s: Sizing) -> list[str]:
             a, b = (s.setting.text(s.setting.value(p), 3) for p in (low, high))
             reason = reasons[0] if low <= min(s.curves.coarse) else reasons[1]
             found.append(
-                f"{_words(name)} hardly moves from {a} to {b}, a plateau: "
+                f"{spoken(name)} hardly moves from {a} to {b}, a plateau: "
                 f"{reason or 'other things decide'}"
             )
     return found
@@ -177,10 +177,6 @@ def _notes(s: Sizing) -> list[str]:
 
 def _number(line: Judged) -> str:
     return "not known" if line.value is None else f"{line.value:.4g} {line.unit}".strip()
-
-
-def _words(name: str) -> str:
-    return name.replace("_", " ")
 
 
 def sizing_json(sizing: Sizing) -> str:

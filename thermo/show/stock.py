@@ -5,7 +5,7 @@ from typing import Any
 
 from thermo.answer.temperature import ZERO_C
 from thermo.decide.stock import Choice
-from thermo.show.words import duration, length, wrapped
+from thermo.show.words import duration, length, spoken, wrapped
 
 COLUMNS = ("time", "ratio", "resist", "mask", "scale", "left", "blur", "split", "tension", "metal")
 HEADS = (
@@ -74,7 +74,7 @@ def _verdict(c: Choice) -> str:
     for name in c.broken:
         j = lines[name]
         value = "not known" if j.value is None else f"{j.value:.3g}"
-        parts.append(f"{name.replace('_', ' ')} {value}, limit {j.limit:.3g} {j.unit}".strip())
+        parts.append(f"{spoken(name)} {value}, limit {j.limit:.3g} {j.unit}".strip())
     flat = "" if c.outcome.membrane.is_flat else "; the membrane buckles"
     return f"breaks {'; '.join(parts)}{flat}"
 

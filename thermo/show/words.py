@@ -15,6 +15,11 @@ def wrapped(rows: list[str]) -> list[str]:
     ]
 
 
+def spoken(name: str) -> str:
+    """The name of a limit as it is spoken."""
+    return name.replace("_", " ")
+
+
 def duration(s: float) -> str:
     """A time in the unit in which it is spoken of."""
     if s < 9.95:
