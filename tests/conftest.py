@@ -2,8 +2,8 @@
 
 import pytest
 
-from thermo.answer import run
 from thermo.case import read_case
+from thermo.decide import run
 
 SMALL = """\
 title = "Small invented plate"

@@ -17,7 +17,7 @@ def __getattr__(name: str) -> Any:
 
         return read_case
     if name == "estimate":
-        from thermo.answer import estimate
+        from thermo.decide import estimate
 
         return estimate
     raise AttributeError(f"module 'thermo' has no attribute '{name}'")

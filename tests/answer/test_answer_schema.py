@@ -7,9 +7,10 @@ from pathlib import Path
 
 import pytest
 
-from thermo.answer import Answer, estimate
+from thermo.answer import Answer
 from thermo.answer.schema import SCHEMA, PhotonBlock, PhotonLine
 from thermo.case import read_case
+from thermo.decide import estimate
 
 STORED = tomllib.loads((Path(__file__).parent / "answer_keys.toml").read_text(encoding="utf-8"))
 PARTS = STORED.pop("parts")

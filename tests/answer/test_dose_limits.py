@@ -7,12 +7,12 @@ import pytest
 
 from thermo.answer.dose_report import dose_report
 from thermo.answer.exposure import dose_plan, lit_stripe, stroke_for
-from thermo.answer.levers import try_levers
 from thermo.answer.outcome import DOSE, EVEN, Judged, dose_lines
 from thermo.answer.scene import describe
 from thermo.answer.spread import Band
-from thermo.answer.verdict import limit_lines, verdict
-from thermo.case import input_at, read_case, with_value
+from thermo.case import read_case, with_value
+from thermo.decide.levers import levers_of
+from thermo.decide.verdict import limit_lines, verdict
 from thermo.show.dose import dose_text
 
 SHORT_STROKE = {"scan.stroke": "13.5 mm"}
@@ -110,29 +110,14 @@ def test_the_stroke_for_an_unevenness_keeps_it(plan_of):
 # levers and words
 
 
-class NothingHelps:
-    """Stands in for the runs on the coarse mesh: no setting moves any value."""
-
-    def changed(self, case, key):
-        self.stroke = input_at(case, "scan.stroke").value
-        return replace(self.outcome, dose=dose_plan(describe(case)))
-
-    def change(self, after):
-        return {}
-
-
 def stroke_offered(scanned, case, broken):
     """The stroke that is offered, m, where one limit of a case is broken; None: nothing is."""
-    outcome = scanned.outcome
     scene = describe(case)
-    judged = (Judged(broken, "exposure", "min", 2.0, 1.0, "case"),)
-    state = replace(outcome.state, scene=scene)
-    runs = NothingHelps()
-    runs.outcome = outcome
-    wrong = replace(outcome, state=state, judged=judged, dose=dose_plan(scene))
-    tried = list(try_levers(wrong, runs, None))
-    assert [t.key for t in tried] == ["scan.stroke"] * len(tried)
-    return runs.stroke if tried else None
+    state = replace(scanned.outcome.state, scene=scene)
+    wrong = replace(scanned.outcome, state=state, dose=dose_plan(scene))
+    levers = list(levers_of(wrong, None, None, [broken]))
+    assert [lever.setting.key for lever in levers] == ["scan.stroke"] * len(levers)
+    return levers[0].value(1.0) if levers else None
 
 
 def test_a_stroke_longer_than_needed_is_shortened_to_save_time(scanned, small, plan_of):

@@ -9,8 +9,8 @@ import pytest
 from thermo.answer.outcome import judge
 from thermo.answer.resist import resist_margin, softens_with_dose
 from thermo.answer.temperature import layer_nodes
-from thermo.answer.verdict import limit_lines, verdict
 from thermo.case import read_case
+from thermo.decide.verdict import limit_lines, verdict
 from thermo.materials import material
 
 

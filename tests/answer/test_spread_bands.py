@@ -5,6 +5,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
+from thermo.answer import spread
 from thermo.answer.scene import describe
 from thermo.answer.spread import CoarseRuns, spread_inputs, spread_of
 from thermo.answer.state import solve_state
@@ -122,3 +123,19 @@ def test_a_worse_joint_widens_the_band_of_the_small_plate_upwards(scanned):
     worse = float(state.peak[hottest(state, "resist")]) - 273.15
     # by itself the joint's far end lies inside the band, but for the coarse mesh of the band
     assert line.low < line.value < worse < line.high + 0.1
+
+
+@pytest.mark.parametrize(
+    ("key", "value"),
+    [("beam.filters.1.thickness", 8e-4), ("mask.scale", 1e-5), ("ring.current", 0.03)],
+)
+def test_what_leaves_bodies_alone_takes_over_their_factors(small_path, monkeypatch, key, value):
+    """The same numbers as with both bodies and their motion made anew, to the solves' tolerance."""
+    case = read_case(small_path, {"limits.placement": "1 um", "mask.scale": "0 ppm"})
+    runs = CoarseRuns(case, False)
+    changed = with_value(case, key, value)
+    short = runs.changed(changed, key, far=True).values
+    monkeypatch.setattr(spread, "is_as_stiff", lambda _: False)
+    monkeypatch.setattr(spread, "ELASTIC", ("nothing",))
+    long = runs.changed(changed, key, far=True).values
+    assert short == pytest.approx(long, rel=1e-3)

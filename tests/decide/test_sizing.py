@@ -33,6 +33,7 @@ class Invented:
     """
 
     moved = True  # nothing is known from derivatives
+    still = False
 
     def __init__(self, case, solved, light=()):
         self.case = case
@@ -232,7 +233,7 @@ def test_a_span_that_the_case_ends_says_why(small):
 def test_a_limit_no_value_keeps_is_named_and_the_range_of_the_others_given(small):
     solved = {
         "mask": (lambda c: 20 + 300 * amps(c), lambda c: 12 * amps(c), 65.0, "degC"),
-        "resist": (lambda c: 80 + 100 * amps(c) + 5e4 * gap(c), nothing, 55.0, "degC"),
+        "resist": (lambda c: 80 + 100 * amps(c) + 250 * speed(c), nothing, 55.0, "degC"),
     }
     trials = Invented(small, solved)
     found = size(trials, setting_of(small, "current"))
@@ -245,7 +246,7 @@ def test_a_limit_no_value_keeps_is_named_and_the_range_of_the_others_given(small
     assert line.value == pytest.approx(80 + 1.0 + 5.0, abs=0.1)  # what is near
     moves = {m.key: m.changes["resist"] for m in found.movers}
     assert "ring.current" not in moves  # the setting itself is not offered beside it
-    assert moves["gap.width"] == pytest.approx(5e4 * 10e-6)  # a tenth more
+    assert moves["scan.speed"] == pytest.approx(250 * 2e-3)  # a tenth more
     assert len(trials.asked) <= PER_END
 
 

@@ -157,7 +157,7 @@ def test_a_limit_that_cannot_be_kept_is_told_at_its_best_with_what_moves_it():
     text = " ".join(sizing_text(one, TITLE).split())
     assert "no value in 10 mm/s .. 60 mm/s keeps every limit" in text
     assert re.search(r"resist cannot be kept: 80 degC at best, at \d+ mm/s, limit 55 degC", text)
-    assert "what moves it most: gap.width 10 % more +1.2 K" in text
+    assert "what moves it most of its usual levers: gap.width 10 % more +1.2 K" in text
     assert "the other limits hold from 25.08 mm/s to 60 mm/s" in text
     assert no_row_is_too_wide(sizing_text(one, TITLE))
 

@@ -1,6 +1,5 @@
-"""From a case to an answer: temperatures, dose, placement, limits, verdict."""
+"""A case worked out: temperatures, dose, placement, and the value beside every limit."""
 
-from thermo.answer.estimate import Result, estimate, run
 from thermo.answer.schema import Answer
 
-__all__ = ["Answer", "Result", "estimate", "run"]
+__all__ = ["Answer"]

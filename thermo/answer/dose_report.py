@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from thermo.answer.blocks import beam_block, dose_block
+from thermo.answer.cautions import CAUTIONS
 from thermo.answer.dose_schema import (
     DepthLine,
     DoseReport,
@@ -13,7 +14,6 @@ from thermo.answer.dose_schema import (
     MotionBlock,
     Remark,
 )
-from thermo.answer.estimate import CAUTIONS
 from thermo.answer.exposure import DosePlan, dose_plan
 from thermo.answer.filters import FilterChoice, filter_choices
 from thermo.answer.light import beam_of

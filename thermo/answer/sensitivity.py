@@ -102,7 +102,7 @@ def peak_influences(runs: CoarseRuns) -> PeakInfluences:
     state = runs.usual.state
     grid, scan = state.meshed.grid, state.scan
     layers = tuple(i for i in range(len(state.layer_T)) if grid.active[grid.slabs(i)].any())
-    targets = [_at(state, node) for node in (_hottest_resist(state), _hottest_mask(state))]
+    targets = [_at(state, node) for node in hottest_places(state).values()]
     targets += [Target(layer_weights(grid, i).T, None) for i in layers]
     cycle = None if scan is None else scan.cycle
     felt = influences(state.system, state.steady.T, cycle, targets, runs.solver)
@@ -166,6 +166,11 @@ def number_at(case: Case, key: str) -> float:
         return found
     reason = "is no number of this case; allowed: a key that has a number in it; check the key"
     raise CaseError((Fault("sensitivity", 0, shown(key), reason),))
+
+
+def hottest_places(state: State) -> dict[str, Node]:
+    """Level and node of the highest temperatures of 'resist' and 'mask'."""
+    return dict(zip(PEAKS, (_hottest_resist(state), _hottest_mask(state)), strict=True))
 
 
 def _hottest_resist(state: State) -> Node:

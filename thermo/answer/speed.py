@@ -11,7 +11,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from thermo.answer.column import column_cycle, hottest_cell
-from thermo.answer.levers import fastest
 from thermo.answer.outcome import Outcome
 from thermo.answer.spread import CoarseRuns, try_setting
 from thermo.answer.state import State
@@ -62,6 +61,15 @@ def speed_block(outcome: Outcome, runs: CoarseRuns) -> SpeedBlock | None:
         most_mm_per_s=1e3 * most,
         text=_words(speeds, peaks, v, first, most),
     )
+
+
+def fastest(outcome: Outcome) -> float:
+    """Speed at which the stroke still has its overscan, m/s; 0 where it has none to spare."""
+    motion, needed = outcome.scene.motion, outcome.dose.stroke_needed
+    if not isinstance(motion, Motion) or needed is None:
+        return 0.0
+    spare = motion.stroke - needed + 2 * motion.turn
+    return 0.98 * (spare * motion.acceleration) ** 0.5 if spare > 0 else 0.0
 
 
 def _curve(

@@ -7,7 +7,7 @@ value, all others typical.  The changes are taken between runs on one coarser me
 cancels, and added to the value on the fine one.
 """
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from math import hypot
@@ -40,29 +40,25 @@ ELASTIC = (  # inputs that heat does not feel
     "expansion",
     "tension",
     "measured_at",
+    "mask.scale",
     "free_strain",
     "stiffness",
     "frame.joint.thickness",
 )
 NEAR = 0.25  # of buckling load or gap: from there on the spread of it is looked at
+LIGHT_AND_GAS = ("ring.", "beam.", "scan.", "chamber.")  # rooms of no solid part
 SAME_STIFFNESS = (  # inputs that leave shape and supports; stiffness but for E at temperature
     "conductivity",
     "expansion",
     "measured_at",
+    "mask.scale",
     "free_strain",
     "resistance",
     "contact",
-    "pressure",
-    "outer_film",
-    "accommodation_mask",
-    "accommodation_sample",
     "emissivity",
     "cooling",
     "film",
     "water",
-    "current",
-    "scan.speed",
-    "scan.acceleration",
 )
 
 
@@ -150,7 +146,7 @@ class CoarseRuns:
         same_bodies = tuple(n for n in names if stiff or n == unchanged)
         motion = unchanged is not None or (same and not self.short and not key.endswith(ELASTIC))
         pushed = key.endswith(ELASTIC) and unchanged != "mask" and self.near_buckling
-        pushed |= far and (key.startswith(("mask.", "materials.")) or not key)
+        pushed |= far and not (key and _leaves_membrane(key))
         kept = Kept(self.typical, same_bodies, unchanged, motion, not pushed)
         return run_once(state, course, self.moved, kept)
 
@@ -198,7 +194,14 @@ class CoarseRuns:
 
 def is_as_stiff(key: str) -> bool:
     """Whether an input leaves shape and supports of both bodies, and stiffness but with heat."""
-    return key.endswith(SAME_STIFFNESS)
+    return key.startswith(LIGHT_AND_GAS) or key.endswith(SAME_STIFFNESS)
+
+
+def _leaves_membrane(key: str) -> bool:
+    """Whether an input changes a membrane's nearness to buckling by its heat alone."""
+    if key == "mask.scale" or not key.startswith(("mask.", "materials.")):
+        return True
+    return is_as_stiff(key) and not key.endswith(ELASTIC)
 
 
 def _untouched(case: Case, key: str) -> Name | None:
@@ -258,7 +261,7 @@ def spread_of(
             changes = first[name], other.get(name, 0.0)
             down.setdefault(name, []).append(min(0.0, *changes))
             up.setdefault(name, []).append((max(0.0, *changes), key))
-    return Spread({name: _band(down[name], up[name]) for name in up}, ends)
+    return Spread({name: band_of(down[name], up[name]) for name in up}, ends)
 
 
 def _both_ends(
@@ -285,7 +288,8 @@ def _both_ends(
     return (near, far) if first == low else (far, near)
 
 
-def _band(down: list[float], up: list[tuple[float, str]]) -> Band:
+def band_of(down: Sequence[float], up: Sequence[tuple[float, str]]) -> Band:
+    """Band (1) of what every input changes down and up, the latter with the input's key."""
     most, key = max(up)
     return Band(hypot(*down), hypot(*(rise for rise, _ in up)), key if most > 0 else None)
 

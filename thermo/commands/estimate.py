@@ -43,7 +43,7 @@ def estimate(
     folder = output or Path(f"{case.stem}.results")
     check_folder(folder)
     with progress() as tell:
-        from thermo.answer import run
+        from thermo.decide import run
 
         result = run(read, refine, still, tell, photons, check_cycle)
     write_results(result, read, folder)

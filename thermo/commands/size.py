@@ -127,7 +127,7 @@ def _range(
 
     check_limits(case)
     setting = setting_of(case, word)
-    span_of(case, setting, low, high)
+    span_of(case, setting, low, high, still)
     with progress() as tell:
         from thermo.decide import size as sized
         from thermo.decide.trial import Trials

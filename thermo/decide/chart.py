@@ -105,7 +105,7 @@ def chart(trials: Trials, first: Setting, second: Setting, tell: Tell = lambda *
     SettingError : both are one, or the case names no limit
     """
     check_pair(first, second)
-    spans = tuple(span_of(trials.case, s, None, None) for s in (first, second))
+    spans = tuple(span_of(trials.case, s, None, None, trials.still) for s in (first, second))
     places = tuple(
         np.linspace(s.place(p.low), s.place(p.high), GRID)
         for s, p in zip((first, second), spans, strict=True)

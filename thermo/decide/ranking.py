@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from thermo.answer.sensitivity import PeakInfluences, number_at, peak_influences
 from thermo.answer.spread import ELASTIC
 from thermo.case import Case, Filter, input_at, ranges
-from thermo.decide.setting import KEYS, Setting, setting_of
+from thermo.decide.setting import FILTER, KEYS, Setting, setting_of
 from thermo.decide.trial import Trial, Trials
 from thermo.errors import CaseError, PhysicsError
 from thermo.materials import PROPERTY_KINDS
@@ -43,11 +43,20 @@ def our_settings(case: Case) -> list[Setting]:
 
 
 def movers(
-    trials: Trials, everything: bool = False, tell: Tell = lambda *_: None
+    trials: Trials,
+    everything: bool = False,
+    tell: Tell = lambda *_: None,
+    among: frozenset[str] | None = None,
 ) -> tuple[Mover, ...]:
-    """What a little more of every setting does; everything: of every input with a range too."""
+    """What a little more of every setting does.
+
+    everything : of every input with a range too;  among : of settings with these keys alone,
+        'filter:' for all foils
+    """
     case = trials.case
     ours = our_settings(case)
+    if among is not None:
+        ours = [s for s in ours if (s.key if s.foil is None else FILTER) in among]
     base = trials.coarse(case, "ring.current")
     known = _influences(trials)
     found = []

@@ -24,6 +24,7 @@ SAMPLES = 7  # coarse trials over the span at first, the present one besides
 LIGHT = 49  # places at which what the light alone decides is worked out
 ROUNDS = 5  # in which coarse trials are added
 TRIES = 5  # fine trials of one end
+LOOKS = 3  # coarse trials before a fine one
 LIT_TRIES = 20  # of the light alone: doses jump where a pass more is needed
 AIM = 0.4  # of what counts as near: how far inside the limit an end is put
 BEYOND = 0.1  # of a limit: what the fine mesh does not bring back
@@ -217,6 +218,7 @@ class Search:
                 break
             value = span.high if is_high else span.low
             if not is_span:
+                curves, place = self._closer(curves, about, is_high, place)
                 value = rounded(self.setting, self.setting.value(place), up=not is_high)
                 place = self.setting.place(value)
             trial = curves.fine.get(place) or self.fine(value)
@@ -231,6 +233,21 @@ class Search:
         value, trial, is_span = best
         why = (span.why_high if is_high else span.why_low) if is_span else ""
         return curves, End(value, None if is_span else curves.binding(trial)[0], why, trial)
+
+    def _closer(
+        self, curves: Curves, about: tuple[float, float], is_high: bool, place: float
+    ) -> tuple[Curves, float]:
+        """Coarse trials at an end until they agree with the curves there: a fine one is dear."""
+        for _ in range(LOOKS):
+            binds = curves.most(np.array([place]))[1][0]
+            told = float(curves.excess(binds, np.array([place]))[0])
+            if place in curves.coarse or binds in curves.lit:
+                break
+            curves = curves.with_coarse(place, self.coarse(place))
+            if abs(float(curves.excess(binds, np.array([place]))[0]) - told) < curves.near(binds):
+                break
+            place = _edge(curves, about, is_high) or place
+        return curves, place
 
 
 def _edge(curves: Curves, about: tuple[float, float], is_high: bool) -> float | None:

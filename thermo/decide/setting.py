@@ -47,6 +47,7 @@ MOST_PRESSURE = 1.1e5  # Pa: chambers hold a vacuum, not a pressure
 FOIL = (1e-6, 2e-3)  # m: of a foil that is not yet in the beam
 WATER = (278.15, 333.15)  # K: what a cooling circuit brings
 SCALE = 5e-4  # how far a mask may be written beside its design
+HAIR = 1e-12  # of a value: it is rounded to itself where it has no more digits
 CLOSE = 1e-3  # of the span: how closely the end of what is allowed is found
 
 
@@ -128,10 +129,10 @@ def setting_of(case: Case, word: str) -> Setting:
 def _unknown(word: str, key: str) -> str:
     name = shown(word)
     if word in KEYS:
-        return f"--for {name}: this case gives no {key}; write it into the case first"
+        return f"{name}: this case gives no {key}; write it into the case first"
     words = ", ".join((*KEYS, f"{FILTER}MATERIAL"))
     return (
-        f"--for {name}: is no setting with a number; allowed: {words}, or a key of the case file "
+        f"{name}: is no setting with a number; allowed: {words}, or a key of the case file "
         "as in mask.frame.contact; check the word"
     )
 
@@ -139,7 +140,7 @@ def _unknown(word: str, key: str) -> str:
 def _foil(case: Case, word: str) -> Setting:
     material = word.removeprefix(FILTER)
     if not material:
-        raise SettingError(f"--for {word}: names no material; write --for filter:aluminium-foil")
+        raise SettingError(f"{word}: names no material; write it as filter:aluminium-foil")
     changed = with_filter(case, material, FOIL[0]).beam.filters
     number = next(
         (
@@ -167,8 +168,12 @@ class Span:
     why_high: str = ""
 
 
-def span_of(case: Case, setting: Setting, low: str | None, high: str | None) -> Span:
+def span_of(
+    case: Case, setting: Setting, low: str | None, high: str | None, still: bool = False
+) -> Span:
     """The span of a setting: as given, else a plausible one round the present value.
+
+    still : the beam is held
 
     Raises
     ------
@@ -188,10 +193,10 @@ def span_of(case: Case, setting: Setting, low: str | None, high: str | None) -> 
         raise SettingError(f"--from {setting.text(ends[0])}: allowed: above 0; raise it")
     middle = setting.present
     if middle is None or not ends[0] <= middle <= ends[1]:
-        middle = next((e for e in ends if not _refusal(case, setting, e)), None)
-    if middle is None or _refusal(case, setting, middle):
-        raise SettingError(f"--from, --to: {_refusal(case, setting, ends[0])}")
-    (first, why), (last, end) = (_allowed(case, setting, middle, e) for e in ends)
+        middle = next((e for e in ends if not _refusal(case, setting, e, still)), None)
+    if middle is None or _refusal(case, setting, middle, still):
+        raise SettingError(f"--from, --to: {_refusal(case, setting, ends[0], still)}")
+    (first, why), (last, end) = (_allowed(case, setting, middle, e, still) for e in ends)
     return Span(first, last, why, end)
 
 
@@ -204,7 +209,7 @@ def _usual(setting: Setting) -> tuple[float, float]:
         return FOIL
     if setting.even:
         if setting.present == 0:
-            raise SettingError(f"--for {setting.word}: it is 0, so say where to look: --from, --to")
+            raise SettingError(f"{setting.word}: it is 0, so say where to look: --from, --to")
         return 0.0, 2 * setting.present
     factor = SPANS.get(setting.key, SPAN)
     most = setting.present * factor
@@ -220,10 +225,10 @@ def _read(setting: Setting, text: str, option: str) -> float:
         raise SettingError(f"{option}: {error}") from None
 
 
-def _refusal(case: Case, setting: Setting, value: float) -> str:
+def _refusal(case: Case, setting: Setting, value: float, still: bool) -> str:
     """Why the case refuses a value or never reaches its dose with it, '' where it does neither."""
     try:
-        dose_plan(describe(setting.applied(case, value)))
+        dose_plan(describe(setting.applied(case, value), still))
     except CaseError as error:
         return "; ".join(fault.text for fault in error.faults)
     except PhysicsError as error:
@@ -231,29 +236,31 @@ def _refusal(case: Case, setting: Setting, value: float) -> str:
     return ""
 
 
-def _allowed(case: Case, setting: Setting, inside: float, end: float) -> tuple[float, str]:
+def _allowed(
+    case: Case, setting: Setting, inside: float, end: float, still: bool
+) -> tuple[float, str]:
     """The last allowed value from `inside` towards `end`, and why none beyond it is."""
-    why = _refusal(case, setting, end)
+    why = _refusal(case, setting, end, still)
     if not why:
         return end, ""
     good, bad = setting.place(inside), setting.place(end)
     width = abs(bad - good)
     while abs(bad - good) > CLOSE * width:
         middle = (good + bad) / 2
-        text = _refusal(case, setting, setting.value(middle))
+        text = _refusal(case, setting, setting.value(middle), still)
         good, bad = (good, middle) if text else (middle, bad)
         why = text or why
     return setting.value(good), why
 
 
-def rounded(setting: Setting, value: float, up: bool) -> float:
-    """A value with five digits in its unit, rounded up or down."""
+def rounded(setting: Setting, value: float, up: bool, digits: int = 5) -> float:
+    """A value with so many digits in its unit, rounded up or down."""
     shown_ = to_unit(value, setting.unit, setting.kind)
     if shown_ == 0 or not np.isfinite(shown_):
         return value
-    step = 10.0 ** (np.floor(np.log10(abs(shown_))) - 4)
-    digits = (np.ceil if up else np.floor)(shown_ / step) * step
-    return parse_quantity(f"{digits:.10g} {setting.unit}".strip(), setting.kind).value
+    step = 10.0 ** (np.floor(np.log10(abs(shown_))) + 1 - digits)
+    near = (np.ceil if up else np.floor)(shown_ / step * (1 - HAIR if up else 1 + HAIR)) * step
+    return parse_quantity(f"{near:.10g} {setting.unit}".strip(), setting.kind).value
 
 
 __all__ = ["Setting", "SettingError", "Span", "rounded", "setting_of", "span_of"]

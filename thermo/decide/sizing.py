@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 
 from thermo.answer.outcome import Judged
 from thermo.decide.curves import Curves
+from thermo.decide.levers import LEVERS
 from thermo.decide.ranking import Mover, movers
 from thermo.decide.search import End, Search, allowed
 from thermo.decide.setting import Setting, Span, check_limits, span_of
@@ -19,7 +20,7 @@ class Sizing:
 
     ranges : low to high; where `never` is not empty of the other limits alone
     never : limits that no value keeps
-    movers : what a little more of every other setting does, where a limit is never kept
+    movers : what a little more of its usual levers does, where a limit is never kept
     curves : trials along the setting, to look at;  turns : values at which a limit's value turns
     """
 
@@ -71,7 +72,7 @@ def size(
     SolveError, PhysicsError : a trial failed
     """
     check_limits(trials.case)
-    span = span_of(trials.case, setting, low, high)
+    span = span_of(trials.case, setting, low, high, trials.still)
     tell("coarse trials", 0.0)
     search = Search(trials, setting, tell)
     curves = search.looked_round(span)
@@ -82,6 +83,7 @@ def size(
     others: tuple[Mover, ...] = ()
     if never:
         tell("what moves it", search.done)
-        others = tuple(m for m in movers(trials) if m.key != setting.key)
+        usual = frozenset(key for name in never for key in LEVERS.get(name, ()))
+        others = tuple(m for m in movers(trials, among=usual) if m.key != setting.key)
     tell("done", 1.0)
     return Sizing(setting, span, ranges, curves, turns, never, others)

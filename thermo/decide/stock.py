@@ -1,11 +1,12 @@
 """What is in stock compared: the same case with each choice, worked out whole, best first."""
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 from thermo.answer.outcome import Outcome, run_once
+from thermo.answer.peak_bands import peak_bands
 from thermo.answer.scene import describe, mesh
-from thermo.answer.spread import CoarseRuns
+from thermo.answer.spread import Band, CoarseRuns
 from thermo.answer.temperature import hottest
 from thermo.case import Case, read_case
 from thermo.decide.setting import FILTER, SettingError, setting_of
@@ -27,6 +28,7 @@ class Choice:
     scale, left, blur, split : of the printed pattern, largest over the depth; None once the
         membrane has buckled
     tension : lowest stress left in the clear membrane at its hottest, Pa; below 0 it is pushed
+    bands : of the peaks by the ranges of the inputs, K, as `peak_bands` says; none for few passes
     refused : why it could not be worked out, then all else is None
     """
 
@@ -41,7 +43,19 @@ class Choice:
     blur: float | None = None
     split: float | None = None
     tension: float | None = None
+    bands: Mapping[str, Band] = field(default_factory=dict)
     refused: str = ""
+
+    @property
+    def may_break(self) -> list[str]:
+        """Limits of temperature that typical values keep and the far end of their band breaks."""
+        if self.outcome is None:
+            return []
+        kept = [j for j in self.outcome.judged if j.over is not None and j.over <= 0]
+        room = {
+            j.name: self.bands[j.name].up + (j.over or 0.0) for j in kept if j.name in self.bands
+        }
+        return [name for name, over in room.items() if over > 0]
 
     @property
     def holds(self) -> bool:
@@ -74,12 +88,15 @@ def _choice(name: str, case: Case, still: bool) -> Choice:
         (1.0 if j.over is None else j.over / abs(j.limit or 1.0) for j in lines), default=0.0
     )
     state, membrane, expansion = outcome.state, outcome.membrane, outcome.expansion
+    bands = {} if runs.short else peak_bands(case, runs)
     resist, *of_mask = (
         float(state.peak[hottest(state, part)])
         for part in (scene.stack.resist.name, "membrane", "absorber")
     )
     mask = max(of_mask)
-    choice = Choice(name, outcome, broken, worst, resist, mask, tension=membrane.stress[0])
+    choice = Choice(
+        name, outcome, broken, worst, resist, mask, tension=membrane.stress[0], bands=bands
+    )
     if expansion is None or not membrane.is_flat:
         return choice
     fits, printed = expansion.fits, expansion.printed

@@ -66,14 +66,14 @@ class Trials:
     """Trials round one case; the coarse runs of the case itself are made once."""
 
     def __init__(self, case: Case, still: bool = False) -> None:
-        self.case = case
+        self.case, self.still = case, still
         self.runs = CoarseRuns(case, still)
         self.moved = hangs_on_expansion(case)
         self.before: tuple[State, Outcome | None] | None = None
 
     def dose(self, case: Case) -> Trial:
         """Only what the light alone decides: nothing is solved."""
-        scene = describe(case, self.runs.still)
+        scene = describe(case, self.still)
         plan = dose_plan(scene)
         return _trial(scene, tuple(dose_lines(case, plan)), plan, fine=False)
 
@@ -93,7 +93,7 @@ class Trials:
         """
         stiff = is_as_stiff(key)
         bodies = self.runs.bodies if stiff else None
-        runs = self.runs if case is self.case else CoarseRuns(case, self.runs.still, bodies)
+        runs = self.runs if case is self.case else CoarseRuns(case, self.still, bodies)
         scene = replace(describe(case, runs.still), gap_change=runs.gap_change)
         meshed, before = mesh(scene), self.before
         if before is None or before[0].mean.shape != meshed.grid.shape:

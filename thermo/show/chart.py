@@ -10,7 +10,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
-from matplotlib.ticker import FuncFormatter, NullFormatter
+from matplotlib.ticker import FuncFormatter, LogLocator, NullFormatter
 
 from thermo.decide.chart import Chart
 from thermo.decide.setting import Setting
@@ -25,6 +25,7 @@ LINES: tuple[tuple[float, tuple[float, ...]], ...] = (  # dashes of each limit
     (0, (6, 1, 1, 1, 1, 1)),
     (0, (1, 4)),
 )
+SUBS = (1, 2, 3, 5, 7)  # marked numbers of a decade
 HATCHES = ("", "//", "..", "\\\\", "xx", "--")
 
 
@@ -70,6 +71,7 @@ def write_chart(chart: Chart, title: str, path: Path) -> None:
     for axis, setting in ((axes.xaxis, chart.settings[0]), (axes.yaxis, chart.settings[1])):
         if not setting.even:
             axis.axes.set(**{f"{axis.axis_name}scale": "log"})
+            axis.set_major_locator(LogLocator(subs=SUBS, numticks=30))
             axis.set_major_formatter(FuncFormatter(lambda v, _: f"{v:.3g}"))
             axis.set_minor_formatter(NullFormatter())
         axis.set_label_text(f"{setting.key}, {setting.unit}")

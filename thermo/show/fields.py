@@ -4,9 +4,9 @@ from pathlib import Path
 
 import numpy as np
 
-from thermo.answer import Result
 from thermo.answer.expansion import Moved
 from thermo.answer.temperature import ZERO_C
+from thermo.decide import Result
 from thermo.mesh import Grid, Plan, write_grid
 
 

@@ -8,8 +8,8 @@ import tempfile
 from collections.abc import Callable
 from pathlib import Path
 
-from thermo.answer import Result
 from thermo.case import Case
+from thermo.decide import Result
 from thermo.decide.chart import Chart
 from thermo.errors import WarmstackError, shown
 from thermo.show.chart import chart_table, chart_text, write_chart

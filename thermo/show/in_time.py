@@ -7,8 +7,8 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from thermo.answer import Result
 from thermo.answer.series import FEW, Series, cooling_series, cycle_series, exposure_series
+from thermo.decide import Result
 
 STYLES = {"resist": ("-", 1.8), "mask": ("--", 1.4)}
 GREY = "0.45"

@@ -8,9 +8,9 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
-from thermo.answer import Result
 from thermo.answer.state import State
 from thermo.answer.temperature import ZERO_C, hottest, layer_nodes
+from thermo.decide import Result
 from thermo.mesh import Plan, cells_at, interpolation, rim
 
 Array = NDArray[np.float64]

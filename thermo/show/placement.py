@@ -9,9 +9,9 @@ from matplotlib.collections import EllipseCollection
 from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
-from thermo.answer import Result
 from thermo.answer.expansion import Printed
 from thermo.answer.placement import linear_fit, side_of
+from thermo.decide import Result
 
 Array = NDArray[np.float64]
 DEPTHS = ("top", "middle", "base")

@@ -58,7 +58,8 @@ def _ranges(s: Sizing) -> list[str]:
                 f"{setting.text(a)} .. {setting.text(b)}" for a, b in s.alone(name)
             )
             if name not in s.never:
-                rows.append(f"  {spoken(name)} alone holds in {parts}")
+                where = f"in {parts}" if parts else "nowhere, as far as the curves tell"
+                rows.append(f"  {spoken(name)} alone holds {where}")
     return rows + found
 
 
@@ -68,7 +69,7 @@ def _movers(s: Sizing, name: str, unit: str) -> list[str]:
     if not best:
         return []
     moved = "; ".join(f"{m.key} {m.step} {m.changes[name]:+.2g} {unit}".strip() for m in best)
-    return [f"    what moves it most: {moved}"]
+    return [f"    what moves it most of its usual levers: {moved}"]
 
 
 def _value(s: Sizing, end: End) -> str:
@@ -106,7 +107,7 @@ def _table(s: Sizing) -> list[str]:
         + "".join(f"{_short(n):>11}" for n in names)
         + f"{'time':>9}",
         f"  {'':>16}" + "".join(f"{lines[n].unit + '  ':>11}" for n in names),
-        f"  {'limit':>16}" + "".join(f"{lines[n].limit:>9.4g}  " for n in names),
+        f"  {'limit':>16}" + "".join(f"{_limit(n, trials.values()):>9}  " for n in names),
     ]
     for place in sorted(trials):
         trial = trials[place]
@@ -123,6 +124,12 @@ def _is_told(name: str, trials: Iterable[Trial]) -> bool:
     lines = [j for t in trials for j in t.lines if j.name == name]
     near = any(j.value is None or j.value > 0.5 * j.limit for j in lines)
     return near or any(j.source != "common practice" for j in lines)
+
+
+def _limit(name: str, trials: Iterable[Trial]) -> str:
+    """A limit as told in the table's head; one from the dose may move along the setting."""
+    found = [f"{j.limit:.4g}" for t in trials for j in t.lines if j.name == name]
+    return found[0] if len(set(found)) == 1 else "moves"
 
 
 def _short(name: str) -> str:

@@ -28,7 +28,7 @@ def stock_text(choices: tuple[Choice, ...], title: str) -> str:
     """Choices from the best to the worst, one row each, plain text."""
     parts = [title, "", *("".join(f"{h:>{WIDTH}}" for h in row) for row in (HEADS, UNITS))]
     for c in choices:
-        parts += ["", *wrapped([c.name, f"    {_verdict(c)}"])]
+        parts += ["", *wrapped([c.name, f"    {_verdict(c)}", *_ranges(c)])]
         parts.append("".join(f"{cell:>{WIDTH}}" for cell in _cells(c)))
     notes = [
         "",
@@ -79,6 +79,18 @@ def _verdict(c: Choice) -> str:
     return f"breaks {'; '.join(parts)}{flat}"
 
 
+def _ranges(c: Choice) -> list[str]:
+    """Peaks with their ranges, and which of them may break a limit that typical values keep."""
+    found = []
+    for name, T in (("resist", c.resist), ("mask", c.mask)):
+        if name in c.bands and T is not None:
+            band = c.bands[name]
+            found.append(f"{name} {_degC(T - band.down)} .. {_degC(T + band.up)} degC")
+    open_ = [spoken(name) for name in c.may_break]
+    more = f"; {' and '.join(open_)} may break the limit" if open_ else ""
+    return [f"    by the inputs' ranges {', '.join(found)}{more}"] if found else []
+
+
 def stock_json(choices: tuple[Choice, ...]) -> str:
     """The same as JSON, best first."""
     return json.dumps({"choices": [_as_json(c) for c in choices]}, indent=1) + "\n"
@@ -105,4 +117,6 @@ def _as_json(c: Choice) -> dict[str, Any]:
         "blur_nm": times(1e9, c.blur),
         "up_down_split_nm": times(1e9, c.split),
         "tension_left_MPa": times(1e-6, c.tension),
+        "range_K": {name: [-band.down, band.up] for name, band in c.bands.items()},
+        "may_break": c.may_break,
     }

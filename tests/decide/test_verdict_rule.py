@@ -3,10 +3,10 @@
 import pytest
 from pydantic import ValidationError
 
-from thermo.answer.levers import Tried
 from thermo.answer.outcome import Judged
 from thermo.answer.spread import Band
-from thermo.answer.verdict import limit_lines, verdict
+from thermo.decide.advice import Change
+from thermo.decide.verdict import limit_lines, verdict
 
 NONE = Band(0.0, 0.0, None)
 
@@ -19,14 +19,15 @@ def mask(value):
     return Judged("mask", "mask", "degC", value, 60.0, "case")
 
 
-def said(judged, bands=None, tried=()):
+def said(judged, bands=None, changes=()):
     bands = bands or {}
-    return verdict(limit_lines(judged, bands, {}), bands, tried)
+    return verdict(limit_lines(judged, bands, {}), bands, changes)
 
 
-def tried(cures, key="scan.speed", ours=True):
-    values = {"resist": 45.0, "mask": 55.0}
-    return Tried(key, f"{key} 5 -> 20 mm/s", values, 600.0, cures, ours)
+def change(cures, key="scan.speed", ours=True, resist=45.0, together=False):
+    values = {"resist": resist, "mask": 55.0}
+    levers = (None, None) if together else ()
+    return Change(f"{key} 5 -> 20 mm/s", values, 600.0, cures, ours, levers)
 
 
 def test_go_when_the_far_end_of_every_band_keeps_its_limit():
@@ -60,25 +61,38 @@ def test_cannot_tell_when_the_case_names_no_limit():
 
 
 def test_change_when_a_typical_value_fails_and_one_setting_cures_it():
-    found = said([resist(51), mask(50)], tried=[tried(False, "filter"), tried(True)])
+    found = said([resist(51), mask(50)], changes=[change(False, "filter"), change(True)])
     assert (found.word, found.limited_by) == ("change", "resist")
     assert found.advice[0].startswith("scan.speed")  # the cure comes first
 
 
 def test_no_when_a_typical_value_fails_and_no_single_setting_cures_it():
-    found = said([resist(51), mask(50)], tried=[tried(False)])
+    found = said([resist(51), mask(50)], changes=[change(False)])
     assert found.word == "no"
-    assert "combine" in found.advice[1]
+    assert "not enough alone" in found.advice[0]
+    assert "nor do up to four" in found.advice[1]
+
+
+def test_no_but_first_of_all_what_cures_together():
+    found = said([resist(51)], changes=[change(False), change(True, "gap.width", together=True)])
+    assert found.word == "no"
+    assert found.advice[0].startswith("gap.width")
+    assert not any("nor do" in advice for advice in found.advice)
+
+
+def test_a_change_that_brings_no_broken_value_nearer_is_not_worth_a_line():
+    found = said([resist(51)], changes=[change(False, resist=51.2), change(False, resist=50.96)])
+    assert not any("scan.speed" in advice for advice in found.advice)
 
 
 def test_no_when_only_what_others_set_would_cure_it_but_it_is_said():
-    found = said([resist(51)], tried=[tried(True, "ring.current", ours=False)])
+    found = said([resist(51)], changes=[change(True, "ring.current", ours=False)])
     assert found.word == "no"
     assert found.advice[0].startswith("ring.current")
 
 
 def test_a_broken_limit_outweighs_an_unknown_one():
-    assert said([resist(None), mask(61)], tried=[tried(False)]).word == "no"
+    assert said([resist(None), mask(61)], changes=[change(False)]).word == "no"
 
 
 def test_the_body_furthest_over_its_limit_limits():

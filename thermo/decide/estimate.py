@@ -9,12 +9,11 @@ from time import perf_counter
 from typing import Any
 
 from thermo.answer import blocks
+from thermo.answer.cautions import CAUTIONS
 from thermo.answer.course import Course
-from thermo.answer.current import highest_current
 from thermo.answer.exposure import dose_plan
 from thermo.answer.hand_check import hand_check
 from thermo.answer.in_time import in_time
-from thermo.answer.levers import try_levers
 from thermo.answer.march_check import march_difference
 from thermo.answer.mesh_error import mesh_bands, mesh_difference
 from thermo.answer.outcome import Outcome, needed_tension, run_once
@@ -25,20 +24,13 @@ from thermo.answer.size import check_size
 from thermo.answer.spread import CoarseRuns, spread_of
 from thermo.answer.strength import is_exceeded, strength_words, strengths
 from thermo.answer.temperature import part_temperatures
-from thermo.answer.verdict import limit_lines, verdict, with_more
 from thermo.case import Case
+from thermo.decide.advice import advise
+from thermo.decide.current import highest_current
+from thermo.decide.verdict import limit_lines, verdict, with_more
 
 Tell = Callable[[str, float], None]  # what is being done, and how much of all is done (0 to 1)
 PACKAGES = ("warmstack", "numpy", "scipy", "numba", "pyamg", "xraylib", "pydantic")
-CAUTIONS = (
-    "A planning estimate: not a safety assessment, never an input of an interlock.",
-    "X-rays, beryllium, helium and vacuum windows, hot parts and solvents can injure: local rules "
-    "and licensed practice decide.",
-    "Left out: creep and flow of the resist; shrinkage and swelling unless a free_strain is given; "
-    "sideways spread of fluorescence, diffraction and photo-electron blur, stray beam, damage; "
-    "what a membrane does once it has buckled; radiation from mask to sample, which counts below "
-    "about 1 mbar, unless gap.emissivity is given.",
-)
 
 
 @dataclass(frozen=True)
@@ -110,9 +102,10 @@ def run(
             coarser = run_once(*runs.fine(scene, mesh(scene, refine - 1)))
     difference = mesh_difference(outcome, coarser)
     lines = limit_lines(outcome.judged, spread.bands, mesh_bands(outcome, coarser, difference))
-    with clock.stage("levers", 0.86):
+    with clock.stage("what to change", 0.86):
         current = highest_current(outcome, runs)
-        said = verdict(lines, spread.bands, list(try_levers(outcome, runs, current)))
+        changes = advise(outcome, runs, current, lambda what, share: tell(what, 0.86 + share / 10))
+        said = verdict(lines, spread.bands, changes)
         tension = needed_tension(outcome, runs.typical)
         stressed = strengths(outcome)
         said = with_more(said, strength_words(stressed), is_exceeded(stressed), tension)

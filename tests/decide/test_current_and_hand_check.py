@@ -5,13 +5,13 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from thermo.answer.current import highest_current
 from thermo.answer.hand_check import hand_check
 from thermo.answer.scene import describe
 from thermo.answer.spread import CoarseRuns
 from thermo.answer.state import solve_state
 from thermo.answer.temperature import hottest
 from thermo.case import with_value
+from thermo.decide.current import highest_current
 from thermo.solve import Solver
 
 

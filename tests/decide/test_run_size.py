@@ -4,9 +4,10 @@ import sys
 
 import pytest
 
-from thermo.answer import estimate, size
+from thermo.answer import size
 from thermo.answer.scene import describe, mesh
 from thermo.answer.size import machine_memory, run_size
+from thermo.decide import estimate
 from thermo.errors import SizeError
 
 
@@ -32,7 +33,7 @@ def test_a_run_beyond_the_machine_is_refused_before_its_mesh_is_made(small, monk
     fits = run_size(small, 1).memory_MB
     monkeypatch.setattr(size, "machine_memory", lambda: fits * 1.01)
     made = []
-    spine = sys.modules["thermo.answer.estimate"]
+    spine = sys.modules["thermo.decide.estimate"]
     monkeypatch.setattr(spine, "mesh", lambda *a: made.append(a) or mesh(*a))
     with pytest.raises(SizeError, match=r"unknowns need about .* GB.*--refine 1 would fit"):
         estimate(small, refine=3)

@@ -5,11 +5,12 @@ from pathlib import Path
 
 import pytest
 
-from thermo.answer import Answer, estimate
+from thermo.answer import Answer
 from thermo.answer.course import WARM
 from thermo.answer.scene import describe
 from thermo.answer.spread import CoarseRuns
 from thermo.case import read_case
+from thermo.decide import estimate
 
 CASES = Path(__file__).parents[2] / "cases"
 NAMES = [path.stem for path in sorted(CASES.glob("*.toml"))]

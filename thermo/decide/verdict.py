@@ -2,19 +2,19 @@
 
 go           every limit is met at the far end of its band
 change       a typical value breaks its limit; with one named setting typical values keep all
-no           a typical value breaks its limit, and no single setting of the user's does that;
-             less ring current is told, but is the ring's to give
+no           a typical value breaks its limit, and no single setting of the user's does that; what
+             several do together is told; so is less ring current, which is the ring's to give
 cannot_tell  typical values keep every limit, but a band reaches over one, or a number that a limit
              needs is not known: the deciding input is named, with how to measure it
 """
 
 from collections.abc import Mapping, Sequence
-from math import hypot
+from math import hypot, inf
 
-from thermo.answer.levers import Tried
 from thermo.answer.outcome import Judged
 from thermo.answer.schema import LimitLine, Verdict, Word
 from thermo.answer.spread import Band
+from thermo.decide.advice import Change
 from thermo.units import three_digits
 
 MEASURE: Mapping[str, str] = {
@@ -68,10 +68,11 @@ def _line(j: Judged, band: Band | None, mesh: float) -> LimitLine:
 
 
 OWN = ("buckling", "contact")  # limits that no case names
+TRIFLE = 1e-3  # of a limit: an effect that is not worth a line
 
 
 def verdict(
-    lines: Sequence[LimitLine], bands: Mapping[str, Band], tried: Sequence[Tried]
+    lines: Sequence[LimitLine], bands: Mapping[str, Band], changes: Sequence[Change]
 ) -> Verdict:
     """The verdict over all limits."""
     broken = [line for line in lines if line.met is False]
@@ -81,7 +82,7 @@ def verdict(
         reasons += [_open_reason(line, bands.get(line.name)) for line in open_]
         return Verdict(word="cannot_tell", limited_by=None, reasons=tuple(reasons), advice=())
     if broken:
-        return _broken(broken, open_, bands, tried)
+        return _broken(broken, open_, bands, changes)
     if open_:
         known = [line for line in open_ if line.value is not None]
         first = min(known, key=_room_share) if known else open_[0]
@@ -125,10 +126,10 @@ def _broken(
     broken: Sequence[LimitLine],
     open_: Sequence[LimitLine],
     bands: Mapping[str, Band],
-    tried: Sequence[Tried],
+    changes: Sequence[Change],
 ) -> Verdict:
-    cures = [t for t in tried if t.cures and t.ours]
-    word: Word = "change" if cures else "no"
+    cured = any(c.cures and c.ours and c.alone for c in changes)
+    word: Word = "change" if cured else "no"
     reasons = [
         f"{_words(line)} {_value(line.value, line.unit)}, limit "
         f"{_value(line.limit, line.unit)}" + (f" ({line.note})" if line.note else "")
@@ -136,10 +137,13 @@ def _broken(
     ]
     reasons += [_open_reason(line, bands.get(line.name)) for line in open_]
     worst = min(broken, key=_room_share)
-    ordered = sorted(tried, key=lambda t: (not (t.cures and t.ours), not t.cures))
-    advice = [_lever_text(t, broken) for t in ordered]
-    if not cures and tried:
-        advice.append("no setting of yours cures every limit alone: combine them, estimate again")
+    ordered = sorted(changes, key=lambda c: (not (c.cures and c.ours), not c.cures))
+    advice = [_change_text(c, broken) for c in ordered if c.cures or _helps(c, broken)]
+    if changes and not any(c.cures and c.ours for c in changes):
+        advice.append(
+            "no setting of yours cures every limit alone, nor do up to four of them together: the "
+            "stack itself has to change, or the limits"
+        )
     if any(line.name == "resist" and line.value for line in broken):
         advice.append(
             "more gas or a narrower gap does not help the resist: it takes the mask's heat"
@@ -147,14 +151,24 @@ def _broken(
     return Verdict(word=word, limited_by=worst.part, reasons=tuple(reasons), advice=tuple(advice))
 
 
-def _lever_text(t: Tried, broken: Sequence[LimitLine]) -> str:
-    effects = ", ".join(
-        f"{_words(line)} {three_digits(line.value)} -> {_value(t.values[line.name], line.unit)}"
+def _helps(change: Change, broken: Sequence[LimitLine]) -> bool:
+    """Whether a change brings any broken value nearer to its limit by more than a trifle."""
+    return any(
+        line.value is not None
+        and line.value - change.values.get(line.name, -inf) > TRIFLE * abs(line.limit)
         for line in broken
-        if line.value is not None
     )
-    end = "typical values then keep every known limit" if t.cures else "not enough alone"
-    return f"{t.text}: {effects}, {_time(t.time)}: {end}"
+
+
+def _change_text(change: Change, broken: Sequence[LimitLine]) -> str:
+    effects = ", ".join(
+        f"{_words(line)} {three_digits(line.value)} -> "
+        f"{_value(change.values[line.name], line.unit)}"
+        for line in broken
+        if line.value is not None and line.name in change.values
+    )
+    end = "typical values then keep every known limit" if change.cures else "not enough alone"
+    return f"{change.text}: {effects}, {_time(change.time)}: {end}"
 
 
 def _time(s: float) -> str:

@@ -4,13 +4,13 @@ import numpy as np
 import pytest
 from matplotlib.image import imread
 
-from thermo.answer import run
 from thermo.answer.bodies import make_body
 from thermo.answer.heated import heated_mask, heated_sample
 from thermo.answer.mounts import mask_supports, sample_supports
 from thermo.answer.scene import describe, mesh
 from thermo.answer.state import solve_state
 from thermo.case import read_case
+from thermo.decide import run
 from thermo.elastic import Held
 from thermo.mesh import interpolation
 from thermo.show.picture import write_section
