@@ -82,6 +82,10 @@ def gap(case):
     return case.gap.width.value
 
 
+def speed(case):
+    return case.scan.speed.value
+
+
 def nothing(_):
     return 0.0
 
