@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from thermo.answer import spread
+from thermo.answer.membrane import hottest_membrane
 from thermo.answer.scene import describe
 from thermo.answer.spread import CoarseRuns, spread_inputs, spread_of
 from thermo.answer.state import solve_state
@@ -108,6 +109,18 @@ def test_an_unchanged_case_changes_nothing(small_path, dose):
     assert runs.regime == ("few_passes" if dose == "10 J/cm3" else "limit_cycle")
     for moved in runs.change(runs.changed(case, "gap.width")).values():
         assert moved == pytest.approx(0, abs=0.1)
+
+
+def test_of_few_passes_the_nearness_to_buckling_follows_the_current(small_path):
+    """Half the current: half the rise over the exposure, to 3 %, as properties change with it."""
+    runs = CoarseRuns(read_case(small_path, {"dose.bottom": "10 J/cm3"}), False)
+    assert runs.short
+    case = runs.usual.state.scene.case
+    half = runs.changed(with_value(case, "ring.current", 0.025), "ring.current").values["buckling"]
+    warm = runs.typical.values["buckling"]
+    cold = 1 / hottest_membrane(runs.usual.state, runs.usual, runs.bodies[0]).factor
+    assert warm == pytest.approx(cold, rel=1e-6)
+    assert half == pytest.approx(warm / 2, rel=0.03)
 
 
 def test_elastic_inputs_are_left_out_where_nothing_is_expanded(small, inputs):

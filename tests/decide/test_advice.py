@@ -9,7 +9,8 @@ from types import SimpleNamespace
 
 import pytest
 
-from thermo.case import input_at
+from thermo.answer.scene import describe
+from thermo.case import input_at, read_case
 from thermo.decide.advice import advise
 from thermo.decide.levers import levers_of
 
@@ -66,6 +67,23 @@ def test_pressure_and_gap_are_offered_for_a_mask_that_limits(scanned):
 
 def test_a_dose_ratio_is_mended_by_filters_alone(scanned):
     assert keys(scanned, "dose_ratio") == ["beam.filters.1.thickness"]
+
+
+def test_spare_foils_are_offered_as_they_are(small_path):
+    spare = '[{ material = "titanium", thickness = "50 um" }, ' + (
+        '{ material = "beryllium", thickness = "100 um" }]'
+    )
+    text = small_path.read_text(encoding="utf-8").replace(
+        "[scan]", f"spare_filters = {spare}\n[scan]"
+    )
+    path = small_path.parent / "spare.toml"
+    path.write_text(text, encoding="utf-8")
+    outcome = SimpleNamespace(scene=describe(read_case(path)))
+    usual, titanium, more = levers_of(outcome, None, None, ["dose_ratio"])
+    assert usual.far == pytest.approx(1e-3)
+    assert titanium.value(0.3) == pytest.approx(50e-6)  # as it is, whatever share is asked for
+    assert titanium.text(titanium.far) == "titanium filter 0 -> 50 um"
+    assert more.far == pytest.approx(350e-6)  # on top of the 250 um there
 
 
 def test_a_gap_that_closes_is_made_wider_not_narrower(scanned):

@@ -1,5 +1,7 @@
 """The verdict's rule, on limits made by hand."""
 
+from dataclasses import replace
+
 import pytest
 from pydantic import ValidationError
 
@@ -78,6 +80,13 @@ def test_no_but_first_of_all_what_cures_together():
     assert found.word == "no"
     assert found.advice[0].startswith("gap.width")
     assert not any("nor do" in advice for advice in found.advice)
+
+
+def test_a_change_that_breaks_another_limit_says_which():
+    found = said(
+        [resist(51)], changes=[replace(change(False), excess={"mask": 1.0, "resist": 2.0})]
+    )
+    assert found.advice[0].endswith("not enough alone, and breaks mask")
 
 
 def test_a_change_that_brings_no_broken_value_nearer_is_not_worth_a_line():

@@ -9,7 +9,7 @@ from thermo.answer.bodies import Body
 from thermo.answer.course import Course, is_short
 from thermo.answer.heated import heated_mask
 from thermo.answer.mounts import mask_supports
-from thermo.answer.state import State, layer_weights
+from thermo.answer.state import State, layer_means, layer_weights
 from thermo.elastic import cell_stress, curing_tension, flatness
 
 Array = NDArray[np.float64]
@@ -67,8 +67,9 @@ def hottest_membrane(state: State, course: Course, mask: Body) -> Membrane:
 
 
 def _above_frame(state: State) -> float:
-    """Mean rise of the membrane above the frame, K."""
-    T, stack = state.layer_T, state.scene.stack
+    """Mean rise of the membrane above the frame over the exposure, K."""
+    stack, grid = state.scene.stack, state.meshed.grid
+    T = layer_means(grid, state.mean, len(stack.layers), state.layer_T)
     return T[stack.index("membrane")] - T[stack.index("frame")]
 
 

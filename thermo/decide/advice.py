@@ -49,6 +49,11 @@ class Change:
     excess: Mapping[str, float] = field(default_factory=dict)
 
     @property
+    def breaks(self) -> list[str]:
+        """Limits that are broken then."""
+        return [name for name, over in self.excess.items() if over > 0]
+
+    @property
     def alone(self) -> bool:
         """Whether it is one setting."""
         return len(self.levers) < 2
@@ -69,7 +74,7 @@ def advise(
         tell(f"what {lever.setting.key} does", done / (2 * len(levers)))
         found = search.smallest((lever,))
         alone += [] if found is None else [found]
-    alone.sort(key=lambda c: (not c.cures, c.share if c.cures else search.worst(c)))
+    alone.sort(key=lambda c: (not c.cures, c.share if c.cures else search.worst(c), c.time))
     if not alone or any(c.cures and c.ours for c in alone):
         return alone
     together = search.together([c for c in alone if c.ours], tell)
@@ -108,6 +113,8 @@ class _Search:
         for count in range(2, min(MOST, len(alone)) + 1):
             sets = []
             for some in combinations(alone, count):
+                if len({c.levers[0].setting.key for c in some}) < count:
+                    continue  # the same foil twice
                 share = self._least({0.0: start, 1.0: _summed(start, some)})
                 sets += [] if share is None else [(share, some)]
             for _, some in sorted(sets, key=lambda one: one[0])[:SETS]:

@@ -77,9 +77,9 @@ class Lever:
     def value(self, share: float) -> float:
         """Value at a share of the reach, two digits, rounded away from the present one."""
         setting, present = self.setting, self.setting.present
-        assert present is not None  # a lever is an input of the case
         if self.aimed or share >= 1:
             return self.far
+        assert present is not None  # only a foil that is added has none, and is aimed
         first, last = setting.place(present), setting.place(self.far)
         up = self.far > present
         near = rounded(setting, setting.value(first + share * (last - first)), up, digits=2)
@@ -87,8 +87,7 @@ class Lever:
 
     def text(self, value: float) -> str:
         """'scan.speed 5 -> 20 mm/s', in the unit of the case file."""
-        setting, present = self.setting, self.setting.present
-        assert present is not None
+        setting, present = self.setting, self.setting.present or 0.0
         old, new = (to_unit(v, setting.unit, setting.kind) for v in (present, value))
         name = setting.key if setting.foil is None else f"{setting.foil} filter"
         name += "" if self.ours else ", where the ring can give less,"
@@ -104,18 +103,26 @@ def levers_of(
     """
     case = outcome.scene.case
     for key in dict.fromkeys(key for name in broken for key in LEVERS.get(name, ())):
-        word = key
         if key == FILTER:
-            foil = last_foil(case)
-            if foil is None:
-                continue
-            word += foil.material
-        elif key != "mask.scale" and input_at(case, key) is None:
+            yield from _foils(case)
             continue
-        setting = setting_of(case, word)
+        if key != "mask.scale" and input_at(case, key) is None:
+            continue
+        setting = setting_of(case, key)
         lever = _aimed(outcome, runs, setting, broken, current) or _reach(outcome, setting, broken)
         if lever is not None:
             yield lever
+
+
+def _foils(case: Case) -> Iterator[Lever]:
+    """The last foil in the beam made thicker, and every spare one added as it is."""
+    foils = [f for f in case.beam.filters if isinstance(f, Filter)]
+    for foil in foils[-1:]:
+        setting = setting_of(case, FILTER + foil.material)
+        yield Lever(setting, REACH[FILTER] * foil.thickness.value)
+    for spare in case.beam.spare_filters:
+        setting = setting_of(case, FILTER + spare.material)
+        yield Lever(setting, (setting.present or 0.0) + spare.thickness.value, aimed=True)
 
 
 def _aimed(
@@ -142,8 +149,7 @@ def _aimed(
 
 def _reach(outcome: Outcome, setting: Setting, broken: Sequence[str]) -> Lever | None:
     """The lever with its usual reach, None where that is nothing."""
-    key = setting.key if setting.foil is None else FILTER
-    here = setting.present
+    key, here = setting.key, setting.present
     aimed = key in ("mask.scale", "scan.stroke")
     if here is None or aimed or (key == "ring.current" and {*broken} <= {"resist", "mask"}):
         return None
@@ -197,9 +203,3 @@ def nulling_water(outcome: Outcome, runs: CoarseRuns) -> float | None:
 def _scale(expansion: Expansion | None) -> float:
     assert expansion is not None  # changed cases are expanded where placement is judged
     return expansion.fits[1].magnification
-
-
-def last_foil(case: Case) -> Filter | None:
-    """The last foil in the beam, None where there is none."""
-    foils = [f for f in case.beam.filters if isinstance(f, Filter)]
-    return foils[-1] if foils else None

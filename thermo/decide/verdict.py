@@ -138,7 +138,8 @@ def _broken(
     reasons += [_open_reason(line, bands.get(line.name)) for line in open_]
     worst = min(broken, key=_room_share)
     ordered = sorted(changes, key=lambda c: (not (c.cures and c.ours), not c.cures))
-    advice = [_change_text(c, broken) for c in ordered if c.cures or _helps(c, broken)]
+    before = {line.name for line in open_ if line.value is not None and line.value > line.limit}
+    advice = [_change_text(c, broken, before) for c in ordered if c.cures or _helps(c, broken)]
     if changes and not any(c.cures and c.ours for c in changes):
         advice.append(
             "no setting of yours cures every limit alone, nor do up to four of them together: the "
@@ -160,14 +161,19 @@ def _helps(change: Change, broken: Sequence[LimitLine]) -> bool:
     )
 
 
-def _change_text(change: Change, broken: Sequence[LimitLine]) -> str:
+def _change_text(change: Change, broken: Sequence[LimitLine], before: set[str]) -> str:
+    """One line of advice; before: limits not counted as broken that lie below their values."""
     effects = ", ".join(
         f"{_words(line)} {three_digits(line.value)} -> "
         f"{_value(change.values[line.name], line.unit)}"
         for line in broken
         if line.value is not None and line.name in change.values
     )
-    end = "typical values then keep every known limit" if change.cures else "not enough alone"
+    end = "typical values then keep every known limit"
+    if not change.cures:
+        known = before | {line.name for line in broken}
+        new = [name.replace("_", " ") for name in change.breaks if name not in known]
+        end = f"not enough alone, and breaks {' and '.join(new)}" if new else "not enough alone"
     return f"{change.text}: {effects}, {_time(change.time)}: {end}"
 
 
