@@ -15,6 +15,7 @@ from thermo.decide.levers import levers_of
 from thermo.decide.verdict import limit_lines, verdict
 from thermo.show.dose import dose_text
 
+DIGITS = 5e-3  # three of them are said
 SHORT_STROKE = {"scan.stroke": "13.5 mm"}
 
 
@@ -124,11 +125,11 @@ def test_a_stroke_longer_than_needed_is_shortened_to_save_time(scanned, small, p
     scene, plan, _ = plan_of()
     stripe = lit_stripe(scene)
     offered = stroke_offered(scanned, small, "exposure_time")
-    assert offered == pytest.approx(1.01 * plan.stroke_needed)
+    assert offered == pytest.approx(1.01 * plan.stroke_needed, rel=DIGITS)
     assert offered < 0.026
     coarse = plan_of({"limits.dose_unevenness": "2 %"})[0].case
     assert stroke_offered(scanned, coarse, "exposure_time") == pytest.approx(
-        1.01 * stroke_for(scene, stripe, 0.02)
+        1.01 * stroke_for(scene, stripe, 0.02), rel=DIGITS
     )
     assert stroke_offered(scanned, small, "dose_unevenness") is None  # shorter is no more even
 
@@ -137,12 +138,12 @@ def test_a_stroke_shorter_than_needed_is_lengthened_for_evenness_alone(scanned, 
     scene, plan, _ = plan_of(SHORT_STROKE)
     stripe = lit_stripe(scene)
     offered = stroke_offered(scanned, scene.case, "dose_unevenness")
-    assert offered == pytest.approx(1.01 * plan.stroke_needed)
+    assert offered == pytest.approx(1.01 * plan.stroke_needed, rel=DIGITS)
     assert stroke_offered(scanned, scene.case, "exposure_time") is None
     for limit, lack in (("2 %", 1e-3), ("0.01 %", 1e-4)):
         case = plan_of({"limits.dose_unevenness": limit, **SHORT_STROKE})[0].case
         assert stroke_offered(scanned, case, "dose_unevenness") == pytest.approx(
-            1.01 * stroke_for(scene, stripe, lack)
+            1.01 * stroke_for(scene, stripe, lack), rel=DIGITS
         )
 
 

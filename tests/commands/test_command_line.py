@@ -27,7 +27,7 @@ def answered(monkeypatch, scanned):
         asked.append((case, refine, still, photons, check_cycle))
         return scanned
 
-    monkeypatch.setattr("thermo.answer.run", run)
+    monkeypatch.setattr("thermo.decide.run", run)
     return asked
 
 
@@ -82,7 +82,7 @@ def test_strict_ends_with_5_where_a_limit_is_not_met_and_0_where_all_are(
     open_line = scanned.answer.limits[0].model_copy(update={"met": None})
     limits = (open_line, *scanned.answer.limits[1:])
     broken = replace(scanned, answer=scanned.answer.model_copy(update={"limits": limits}))
-    monkeypatch.setattr("thermo.answer.run", lambda *_: broken)
+    monkeypatch.setattr("thermo.decide.run", lambda *_: broken)
     assert warmstack("estimate", small_path, "--strict")[0] == 5
     assert warmstack("estimate", small_path)[0] == 0
 
@@ -175,7 +175,7 @@ def test_a_failed_solve_ends_with_4_and_writes_nothing(
     def fails(*_):
         raise SolveError("heat balance is off")
 
-    monkeypatch.setattr("thermo.answer.run", fails)
+    monkeypatch.setattr("thermo.decide.run", fails)
     code, out, err = warmstack("estimate", small_path)
     assert (code, out, err) == (4, "", "heat balance is off\n")
     assert list(tmp_path.iterdir()) == []
@@ -187,7 +187,7 @@ def test_stopping_by_hand_ends_with_130_and_writes_nothing(
     def stopped(*_):
         raise KeyboardInterrupt
 
-    monkeypatch.setattr("thermo.answer.run", stopped)
+    monkeypatch.setattr("thermo.decide.run", stopped)
     code, out, err = warmstack("estimate", small_path)
     assert (code, out) == (130, "")
     assert "nothing was written" in err or err.strip() in ("", "Aborted!")

@@ -50,6 +50,11 @@ class Judged:
         """How far the value lies above its limit (negative: room left)."""
         return None if self.value is None else self.value - self.limit
 
+    @property
+    def scale(self) -> float:
+        """What counts as much: the limit's own size, 1 where that is zero."""
+        return abs(self.limit) or 1.0
+
 
 @dataclass(frozen=True)
 class Outcome:

@@ -19,7 +19,7 @@ from thermo.units import Quantity, si_unit
 
 COMPARED = ("limit", "strength")  # properties that move nothing
 
-__all__ = ["Range", "input_at", "ranges", "with_filter", "with_value"]
+__all__ = ["Range", "foil_number", "input_at", "ranges", "with_filter", "with_value"]
 
 
 @dataclass(frozen=True)
@@ -105,10 +105,9 @@ def with_filter(case: Case, material: str, thickness: float) -> Case:
         foils than a beam may have
     """
     at = f"beam.filters.{len(case.beam.filters) + 1}"
-    stuff = _solid(case, material, f"{at}.material")
-    for number, foil in reversed([*enumerate(case.beam.filters, 1)]):
-        if isinstance(foil, Filter) and case.materials[foil.material].name == stuff.name:
-            return with_value(case, f"beam.filters.{number}.thickness", thickness)
+    stuff, number = _solid(case, material, f"{at}.material"), foil_number(case, material)
+    if number is not None:
+        return with_value(case, f"beam.filters.{number}.thickness", thickness)
     if thickness == 0:
         return case
     size = Quantity(thickness, None, None, "um", "length")
@@ -122,6 +121,19 @@ def with_filter(case: Case, material: str, thickness: float) -> Case:
     changed = case.model_copy(update={"beam": beam, "materials": materials})
     _check_fit(changed, at)
     return changed
+
+
+def foil_number(case: Case, material: str) -> int | None:
+    """Place in the beam, from 1, of the last foil of a material; None where it has none.
+
+    Raises CaseError for a material that is unknown or no solid.
+    """
+    at = f"beam.filters.{len(case.beam.filters) + 1}.material"
+    stuff = _solid(case, material, at)
+    for number, foil in reversed([*enumerate(case.beam.filters, 1)]):
+        if isinstance(foil, Filter) and case.materials[foil.material].name == stuff.name:
+            return number
+    return None
 
 
 def _solid(case: Case, name: str, key: str) -> Material:

@@ -2,7 +2,7 @@
 
 from thermo.answer.outcome import Outcome
 from thermo.answer.spread import CoarseRuns, try_setting
-from thermo.answer.temperature import ZERO_C
+from thermo.decide.shift import shift_of
 
 KEY = "ring.current"
 CLOSE = 0.005  # the found current moves by less between two solves
@@ -17,16 +17,12 @@ def highest_current(outcome: Outcome, runs: CoarseRuns) -> float | None:
     dose does not depend on the current.  Typical values.  None where no temperature limit is known,
     one lies below the warmest sink, or the secant does not settle.
     """
-    case = outcome.scene.case
-    warmest = max(film.sink for film in outcome.state.films) - ZERO_C
-    value = {j.name: j.value for j in outcome.judged if j.unit == "degC" and j.value is not None}
-    limit = {j.name: j.limit for j in outcome.judged if j.name in value}
-    dark = {name: limit[name] - warmest for name in limit}
+    case, shift = outcome.scene.case, shift_of(outcome, runs.rough)
+    known = {j.name: j for j in outcome.judged if j.unit == "degC" and j.value is not None}
+    dark = {name: j.limit - shift.warmest for name, j in known.items()}
     if not dark or min(dark.values()) <= 0:
         return None
-    room = {name: limit[name] - value[name] for name in value}
-    coarse = runs.typical.values  # its changes count as its own rises do
-    share = {n: (value[n] - warmest) / max(coarse[n] - warmest, 1e-9) for n in value}
+    room = {name: -(j.over or 0.0) for name, j in known.items()}
     last, here = (0.0, dark), (case.ring.current.value, room)
     for _ in range(TRIES):
         current = min(_no_room(last, here, name) for name in room)
@@ -35,9 +31,8 @@ def highest_current(outcome: Outcome, runs: CoarseRuns) -> float | None:
         brighter = try_setting(case, KEY, current)
         if brighter is None:
             return None
-        change = runs.change(runs.changed(brighter, KEY))
-        after = {n: limit[n] - value[n] - share[n] * change[n] for n in room}
-        last, here = here, (current, after)
+        after = {j.name: shift.over(j) for j in runs.changed(brighter, KEY).judged}
+        last, here = here, (current, {name: -(after[name] or 0.0) for name in room})
     return None
 
 

@@ -15,10 +15,18 @@ from thermo.answer.exposure import PERMILLE, lit_stripe, stroke_for
 from thermo.answer.outcome import Outcome
 from thermo.answer.speed import fastest
 from thermo.answer.spread import CoarseRuns, try_setting
+from thermo.answer.temperature import ZERO_C
 from thermo.beam import Motion
 from thermo.case import Case, Filter, input_at
-from thermo.decide.setting import FILTER, WATER, Setting, rounded, setting_of
-from thermo.units import three_digits, to_unit
+from thermo.decide.setting import (
+    FILTER,
+    MOST_PRESSURE,
+    WATER,
+    Setting,
+    rounded,
+    setting_of,
+)
+from thermo.units import parse_quantity, three_digits, to_unit
 
 RESIST = ("scan.speed", FILTER, "ring.current", "sample.joint.resistance", "sample.holder.water")
 MASK = (
@@ -30,6 +38,7 @@ MASK = (
     "mask.frame.cooling",
 )
 DOSE = (FILTER,)
+SCALED = frozenset({"placement", "magnification"})  # limits that the scale of the pattern moves
 LEVERS: Mapping[str, tuple[str, ...]] = {
     "resist": RESIST,
     "mask": MASK,
@@ -54,8 +63,9 @@ REACH: Mapping[str, float] = {  # the factor by which a setting is changed at mo
     "mask.absorber.thickness": 2.0,
 }
 COLDER = 10.0  # K, the same of water
-MOST_PRESSURE = 1e5  # Pa
 STEP = 5.0  # K, by which the water is changed to see what it does
+HAIR = 1e-6  # tenths of a kelvin: what counts as none
+FASTER = 1.1  # the least factor by which a scan is worth making faster
 
 
 @dataclass(frozen=True)
@@ -74,24 +84,50 @@ class Lever:
         """Whether the user turns it: the current is the ring's to give."""
         return self.setting.key != "ring.current"
 
+    @property
+    def what(self) -> str:
+        """What is turned: of foils their material, as one may be added where another would."""
+        return self.setting.foil or self.setting.key
+
     def value(self, share: float) -> float:
-        """Value at a share of the reach, two digits, rounded away from the present one."""
+        """Value at a share of the reach: two digits, temperatures 0.1 K, away from the present."""
         setting, present = self.setting, self.setting.present
         if self.aimed or share >= 1:
             return self.far
         assert present is not None  # only a foil that is added has none, and is aimed
         first, last = setting.place(present), setting.place(self.far)
         up = self.far > present
-        near = rounded(setting, setting.value(first + share * (last - first)), up, digits=2)
+        wanted = setting.value(first + share * (last - first))
+        if setting.kind == "temperature":
+            tenths = 10 * (wanted - ZERO_C)
+            near = ZERO_C + float((np.ceil(tenths - HAIR) if up else np.floor(tenths + HAIR)) / 10)
+        else:
+            near = rounded(setting, wanted, up, digits=2)
         return min(near, self.far) if up else max(near, self.far)
 
     def text(self, value: float) -> str:
         """'scan.speed 5 -> 20 mm/s', in the unit of the case file."""
         setting, present = self.setting, self.setting.present or 0.0
-        old, new = (to_unit(v, setting.unit, setting.kind) for v in (present, value))
+        old, new = (self._told(v) for v in (present, value))
         name = setting.key if setting.foil is None else f"{setting.foil} filter"
         name += "" if self.ours else ", where the ring can give less,"
-        return f"{name} {three_digits(old)} -> {three_digits(new)} {setting.unit}".strip()
+        return f"{name} {old} -> {new} {setting.unit}".strip()
+
+    def _told(self, value: float) -> str:
+        found = to_unit(value, self.setting.unit, self.setting.kind)
+        return f"{found:.4g}" if self.setting.kind == "temperature" else three_digits(found)
+
+
+def _lever(setting: Setting, far: float | None, aimed: bool = False) -> Lever | None:
+    """A lever whose end is what is printed of it: three digits, temperatures 0.1 K."""
+    if far is None:
+        return None
+    if setting.kind == "temperature":
+        return Lever(setting, ZERO_C + round(10 * (far - ZERO_C)) / 10, aimed)
+    told = three_digits(to_unit(far, setting.unit, setting.kind))
+    return Lever(
+        setting, parse_quantity(f"{told} {setting.unit}".strip(), setting.kind).value, aimed
+    )
 
 
 def levers_of(
@@ -101,7 +137,7 @@ def levers_of(
 
     current : highest ring current that keeps the temperature limits, A, where it is known
     """
-    case = outcome.scene.case
+    case, limits = outcome.scene.case, {*broken}
     for key in dict.fromkeys(key for name in broken for key in LEVERS.get(name, ())):
         if key == FILTER:
             yield from _foils(case)
@@ -109,7 +145,11 @@ def levers_of(
         if key != "mask.scale" and input_at(case, key) is None:
             continue
         setting = setting_of(case, key)
-        lever = _aimed(outcome, runs, setting, broken, current) or _reach(outcome, setting, broken)
+        lever = (
+            _lever(setting, _aim(outcome, runs, setting, limits, current), aimed=True)
+            if _is_aimed(key, limits)
+            else _lever(setting, _end(outcome, setting, limits))
+        )
         if lever is not None:
             yield lever
 
@@ -117,56 +157,62 @@ def levers_of(
 def _foils(case: Case) -> Iterator[Lever]:
     """The last foil in the beam made thicker, and every spare one added as it is."""
     foils = [f for f in case.beam.filters if isinstance(f, Filter)]
-    for foil in foils[-1:]:
-        setting = setting_of(case, FILTER + foil.material)
-        yield Lever(setting, REACH[FILTER] * foil.thickness.value)
-    for spare in case.beam.spare_filters:
-        setting = setting_of(case, FILTER + spare.material)
-        yield Lever(setting, (setting.present or 0.0) + spare.thickness.value, aimed=True)
+    wanted = [(f.material, REACH[FILTER] * f.thickness.value, False) for f in foils[-1:]]
+    wanted += [(f.material, f.thickness.value, True) for f in case.beam.spare_filters]
+    for material, thickness, spare in wanted:
+        setting = setting_of(case, FILTER + material)
+        more = (setting.present or 0.0) if spare else 0.0
+        lever = _lever(setting, more + thickness, aimed=spare)
+        if lever is not None:
+            yield lever
 
 
-def _aimed(
+def _is_aimed(key: str, broken: set[str]) -> bool:
+    """Whether the value that helps most is worked out."""
+    if key == "sample.holder.water":
+        return not broken.isdisjoint(SCALED)
+    if key == "ring.current":
+        return broken <= {"resist", "mask"}
+    return key in ("mask.scale", "scan.stroke")
+
+
+def _aim(
     outcome: Outcome,
     runs: CoarseRuns,
     setting: Setting,
-    broken: Sequence[str],
+    broken: set[str],
     current: float | None,
-) -> Lever | None:
-    """The lever whose value is worked out, None where it is not or there is nothing to gain."""
-    scaled, here = {"placement", "magnification"} & {*broken}, setting.present
-    value: float | None = None
+) -> float | None:
+    """The value that helps most, None where it is not known or there is nothing to gain."""
     if setting.key == "mask.scale":
         assert outcome.expansion is not None  # placement is known
-        value = write_scale(outcome.expansion, outcome.scene.case)
-    elif setting.key == "sample.holder.water" and scaled:
-        value = nulling_water(outcome, runs)
-    elif setting.key == "scan.stroke":
-        value = _stroke(outcome, longer="dose_unevenness" in broken)
-    elif setting.key == "ring.current" and {*broken} <= {"resist", "mask"}:
-        value = None if current is None or here is None or current >= here else 0.98 * current
-    return None if value is None else Lever(setting, value, aimed=True)
+        return write_scale(outcome.expansion, outcome.scene.case)
+    if setting.key == "sample.holder.water":
+        return nulling_water(outcome, runs)
+    if setting.key == "scan.stroke":
+        return _stroke(outcome, longer="dose_unevenness" in broken)
+    here = outcome.scene.case.ring.current.value
+    return None if current is None or current >= here else 0.98 * current
 
 
-def _reach(outcome: Outcome, setting: Setting, broken: Sequence[str]) -> Lever | None:
-    """The lever with its usual reach, None where that is nothing."""
+def _end(outcome: Outcome, setting: Setting, broken: set[str]) -> float | None:
+    """The end of a setting's usual reach, None where there is nothing to gain."""
     key, here = setting.key, setting.present
-    aimed = key in ("mask.scale", "scan.stroke")
-    if here is None or aimed or (key == "ring.current" and {*broken} <= {"resist", "mask"}):
-        return None
+    assert here is not None  # an input of the case
     if key == "sample.holder.water":
         far = max(here - COLDER, WATER[0])
-        return Lever(setting, far) if far < here else None
+        return far if far < here else None
     factor = REACH[key]
     if key == "gap.width" and "gap_closing" in broken:
         factor = 1 / factor  # then a narrower gap is no cure
     far = factor * here
     if key == "scan.speed":
-        far = min(far, fastest(outcome)) if isinstance(outcome.scene.motion, Motion) else 0.0
-        return Lever(setting, far) if far > 1.1 * here else None
+        far = min(far, fastest(outcome))  # 0 where nothing scans at a speed
+        return far if far > FASTER * here else None
     if key == "chamber.pressure":
         far = min(far, MOST_PRESSURE)
-        return Lever(setting, far) if far > here else None
-    return Lever(setting, far)
+        return far if far > here else None
+    return far
 
 
 def _stroke(outcome: Outcome, longer: bool) -> float | None:
@@ -176,7 +222,7 @@ def _stroke(outcome: Outcome, longer: bool) -> float | None:
     """
     scene = outcome.scene
     given, limit = input_at(scene.case, "scan.stroke"), scene.case.limits.dose_unevenness
-    if given is None:
+    if given is None or not isinstance(scene.motion, Motion):
         return None
     lack = PERMILLE if limit is None else limit.value
     lack = min(lack, PERMILLE) if longer else lack

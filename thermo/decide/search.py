@@ -29,7 +29,7 @@ LIT_TRIES = 20  # of the light alone: doses jump where a pass more is needed
 AIM = 0.4  # of what counts as near: how far inside the limit an end is put
 BEYOND = 0.1  # of a limit: what the fine mesh does not bring back
 CLEAR = 20.0  # times near: room in which the fine mesh changes nothing
-APART = 0.004  # of the span: trials are no closer together
+APART = 0.004  # of the span: trials that look round are no closer together
 CLOSE_TURN = 0.3  # of the limit: a turn whose value lies no farther off is looked at closer
 
 

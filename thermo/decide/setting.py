@@ -2,13 +2,12 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from itertools import zip_longest
 
 import numpy as np
 
 from thermo.answer.exposure import dose_plan
 from thermo.answer.scene import describe
-from thermo.case import Case, Filter, input_at, with_filter, with_value
+from thermo.case import Case, Filter, foil_number, input_at, with_filter, with_value
 from thermo.errors import CaseError, PhysicsError, QuantityError, WarmstackError, shown
 from thermo.units import Quantity, parse_quantity, to_unit
 
@@ -141,20 +140,13 @@ def _foil(case: Case, word: str) -> Setting:
     material = word.removeprefix(FILTER)
     if not material:
         raise SettingError(f"{word}: names no material; write it as filter:aluminium-foil")
-    changed = with_filter(case, material, FOIL[0]).beam.filters
-    number = next(
-        (
-            n
-            for n, (old, new) in enumerate(zip_longest(case.beam.filters, changed), 1)
-            if old != new
-        ),
-        0,
-    )
-    foil = case.beam.filters[number - 1] if 0 < number <= len(case.beam.filters) else None
-    key = f"beam.filters.{number}.thickness"
+    number = foil_number(case, material)
+    foil = None if number is None else case.beam.filters[number - 1]
     if not isinstance(foil, Filter):
+        key = f"beam.filters.{len(case.beam.filters) + 1}.thickness"
         return Setting(word, key, "um", "length", None, False, material)
     given = foil.thickness
+    key = f"beam.filters.{number}.thickness"
     return Setting(word, key, given.unit, given.kind, given.value, False, material)
 
 

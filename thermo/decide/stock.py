@@ -28,7 +28,7 @@ class Choice:
     scale, left, blur, split : of the printed pattern, largest over the depth; None once the
         membrane has buckled
     tension : lowest stress left in the clear membrane at its hottest, Pa; below 0 it is pushed
-    bands : of the peaks by the ranges of the inputs, K, as `peak_bands` says; none for few passes
+    bands : of the peaks by the ranges of the inputs alone, K, where they are known
     refused : why it could not be worked out, then all else is None
     """
 
@@ -88,7 +88,7 @@ def _choice(name: str, case: Case, still: bool) -> Choice:
         (1.0 if j.over is None else j.over / abs(j.limit or 1.0) for j in lines), default=0.0
     )
     state, membrane, expansion = outcome.state, outcome.membrane, outcome.expansion
-    bands = {} if runs.short else peak_bands(case, runs)
+    bands = _bands(case, runs)
     resist, *of_mask = (
         float(state.peak[hottest(state, part)])
         for part in (scene.stack.resist.name, "membrane", "absorber")
@@ -107,6 +107,16 @@ def _choice(name: str, case: Case, still: bool) -> Choice:
         blur=float(printed.blur.max()),
         split=float(printed.split.max()),
     )
+
+
+def _bands(case: Case, runs: CoarseRuns) -> dict[str, Band]:
+    """Bands of the peaks; none of an exposure of few passes, or where an end cannot be run."""
+    if runs.short:
+        return {}
+    try:
+        return peak_bands(case, runs)
+    except (CaseError, PhysicsError):
+        return {}
 
 
 def choices_of(

@@ -47,9 +47,7 @@ class Trial:
 
         What is not known counts as twice the limit.
         """
-        return {
-            line.name: abs(line.limit) if line.over is None else line.over for line in self.lines
-        }
+        return {line.name: line.scale if line.over is None else line.over for line in self.lines}
 
     @property
     def holds(self) -> bool:

@@ -141,9 +141,10 @@ def _broken(
     before = {line.name for line in open_ if line.value is not None and line.value > line.limit}
     advice = [_change_text(c, broken, before) for c in ordered if c.cures or _helps(c, broken)]
     if changes and not any(c.cures and c.ours for c in changes):
+        others = ", nor several of yours together" if sum(c.ours for c in changes) > 1 else ""
         advice.append(
-            "no setting of yours cures every limit alone, nor do up to four of them together: the "
-            "stack itself has to change, or the limits"
+            f"none of these was found to cure every limit alone{others}: the stack itself may have "
+            "to change, or the limits"
         )
     if any(line.name == "resist" and line.value for line in broken):
         advice.append(
@@ -163,18 +164,24 @@ def _helps(change: Change, broken: Sequence[LimitLine]) -> bool:
 
 def _change_text(change: Change, broken: Sequence[LimitLine], before: set[str]) -> str:
     """One line of advice; before: limits not counted as broken that lie below their values."""
-    effects = ", ".join(
-        f"{_words(line)} {three_digits(line.value)} -> "
-        f"{_value(change.values[line.name], line.unit)}"
-        for line in broken
-        if line.value is not None and line.name in change.values
-    )
+    effects = ", ".join(_effect(line, change) for line in broken if line.value is not None)
     end = "typical values then keep every known limit"
     if not change.cures:
         known = before | {line.name for line in broken}
         new = [name.replace("_", " ") for name in change.breaks if name not in known]
         end = f"not enough alone, and breaks {' and '.join(new)}" if new else "not enough alone"
     return f"{change.text}: {effects}, {_time(change.time)}: {end}"
+
+
+def _effect(line: LimitLine, change: Change) -> str:
+    """What becomes of one broken value, and of its limit where that moves."""
+    before = f"{_words(line)} {three_digits(line.value or 0.0)}"
+    if line.name not in change.values:
+        known = line.name in change.excess
+        return f"{before} -> {'no longer known' if known else 'kept'}"
+    limit = change.limits.get(line.name)
+    moved = "" if limit is None else f" of {_value(limit, line.unit)}"
+    return f"{before} -> {_value(change.values[line.name], line.unit)}{moved}"
 
 
 def _time(s: float) -> str:
