@@ -35,9 +35,21 @@ HOMES = {  # package: the only rooms that may import it
     "xraylib_np": {"beam"},
     "pyamg": {"solve"},
     "pyvista": {"show"},
+    "plotly": {"show"},
+    "jinja2": {"show"},
 }
 MODULES = sorted(p for p in ROOT.rglob("*.py") if p != ROOT / "__init__.py")
-HEAVY = ("pyvista", "matplotlib", "typer", "numba", "pyamg", "meshio", "xraylib")
+HEAVY = (
+    "pyvista",
+    "plotly",
+    "jinja2",
+    "matplotlib",
+    "typer",
+    "numba",
+    "pyamg",
+    "meshio",
+    "xraylib",
+)
 
 
 def room(path):

@@ -14,26 +14,50 @@ from thermo.case.tables import NumberTable
 from thermo.show import folder as room
 from thermo.show.folder import FolderError, check_folder, write_results
 from thermo.show.picture import write_section
+from thermo.show.stack_picture import DRAWN
 from thermo.show.text import answer_text
 
+FILM = {"cycle.pvd", *(f"cycle_{phase:02d}.vtu" for phase in range(12))}
 FILES = {
     "answer.json",
     "answer.txt",
     "case.toml",
     "cooling.csv",
+    *FILM,
     "cycle.csv",
+    "depth.csv",
+    "dose.csv",
     "exposure.csv",
+    "field.csv",
     "manifest.json",
     "mask_displacement.vtu",
     "placement.png",
+    "placement.svg",
     "placement_base.csv",
     "placement_middle.csv",
     "placement_top.csv",
+    "report.html",
     "sample_displacement.vtu",
     "section.png",
+    "section.svg",
+    "sheet.html",
+    "stack.png",
+    "surfaces.npz",
     "temperature.vtu",
     "time.png",
+    "time.svg",
 }
+
+
+@pytest.fixture(autouse=True)
+def quickly_drawn(monkeypatch, written, written_held):
+    """The stack in 3D is drawn once for each of both folders, not for what the tests write anew."""
+
+    def draw(folder):
+        (folder / "stack.png").write_bytes((written / "stack.png").read_bytes())
+        return DRAWN
+
+    monkeypatch.setattr(room, "draw_stack", draw)
 
 
 @pytest.fixture(scope="module")
@@ -57,7 +81,7 @@ def test_the_folder_holds_the_files_of_the_answer_and_nothing_is_left_beside_it(
 
 def test_a_held_beam_has_no_cycle(written_held):
     names = {p.name for p in written_held.iterdir()}
-    assert names == FILES - {"cycle.csv"}
+    assert names == FILES - {"cycle.csv"} - FILM
 
 
 def test_the_manifest_holds_the_hash_of_every_other_file(written):
@@ -114,7 +138,7 @@ def test_displacements_are_named_and_have_three_components(written_held, body):
     assert 1e-9 < np.abs(u).max() < 1e-5  # nanometres to micrometres: ppm of some 20 mm
 
 
-@pytest.mark.parametrize("name", ["section.png", "time.png"])
+@pytest.mark.parametrize("name", ["section.png", "stack.png", "time.png"])
 def test_the_pictures_are_pictures(written, name):
     picture = imread(written / name)
     assert min(picture.shape[:2]) > 600

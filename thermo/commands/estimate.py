@@ -46,8 +46,8 @@ def estimate(
         from thermo.decide import run
 
         result = run(read, refine, still, tell, photons, check_cycle)
-    write_results(result, read, folder)
+    note = write_results(result, read, folder)
     print(result.answer.to_json() if json else answer_text(result.answer), end="")
-    print(f"written to {folder}", file=sys.stderr)
+    print(f"written to {folder}" + (f"; {note}" if note else ""), file=sys.stderr)
     if strict and any(line.met is not True for line in result.answer.limits):
         raise typer.Exit(5)

@@ -1,7 +1,7 @@
 """The command `warmstack` and how its faults end: one clear line each, and the exit code.
 
-0 done; 1 a fault of the program; 2 wrong usage; 3 the case is wrong; 4 a solve failed its own
-check or does not fit into memory; 5 a limit is not met and --strict was given.
+0 done; 1 a fault of the program; 2 wrong usage or installation; 3 the case is wrong; 4 a solve
+failed its own check or does not fit into memory; 5 a limit is not met and --strict was given.
 """
 
 import sys
@@ -10,7 +10,19 @@ from typing import Annotated
 
 import typer
 
-from thermo.commands import check, dose, estimate, materials, new, size
+from thermo.commands import (
+    check,
+    compare,
+    dose,
+    estimate,
+    materials,
+    new,
+    report,
+    schema,
+    selfcheck,
+    size,
+    view,
+)
 from thermo.errors import WarmstackError
 
 app = typer.Typer(
@@ -25,6 +37,11 @@ app.command("check")(check.check)
 app.command("dose")(dose.dose)
 app.command("estimate")(estimate.estimate)
 app.command("size")(size.size)
+app.command("report")(report.report)
+app.command("compare")(compare.compare)
+app.command("schema")(schema.schema)
+app.command("selfcheck")(selfcheck.selfcheck)
+app.command("view")(view.view)
 app.command("materials")(materials.materials)
 
 

@@ -1,6 +1,5 @@
 """The result folder: written beside its place under another name, then renamed in one step."""
 
-import hashlib
 import json
 import os
 import shutil
@@ -13,13 +12,19 @@ from thermo.decide import Result
 from thermo.decide.chart import Chart
 from thermo.errors import WarmstackError, shown
 from thermo.show.chart import chart_table, chart_text, write_chart
+from thermo.show.cycle_fields import write_cycle_fields
 from thermo.show.fields import write_fields
 from thermo.show.in_time import write_in_time
+from thermo.show.manifest import MANIFEST, manifest_text
 from thermo.show.picture import write_section
 from thermo.show.placement import write_placement
+from thermo.show.profiles import write_profiles
+from thermo.show.report import REPORT, SHEET, read_results, report_page, sheet_page
+from thermo.show.stack_picture import DRAWN, PICTURE, draw_stack
+from thermo.show.surfaces import write_surfaces
 from thermo.show.text import answer_text
 
-ANSWER, MANIFEST = "answer.json", "manifest.json"
+ANSWER = "answer.json"
 
 
 class FolderError(WarmstackError):
@@ -53,8 +58,12 @@ def _others(folder: Path) -> list[str]:
     return sorted({p.name for p in folder.iterdir()} - own - {MANIFEST})
 
 
-def write_results(result: Result, case: Case, folder: Path) -> None:
-    """Write every file of the answer; a killed run leaves no half result."""
+def write_results(result: Result, case: Case, folder: Path) -> str:
+    """Write every file of the answer; a killed run leaves no half result.
+
+    Returns a note for the user, empty where there is nothing to say.
+    """
+    notes: list[str] = []
 
     def fill(work: Path) -> None:
         (work / ANSWER).write_text(result.answer.to_json(), encoding="utf-8")
@@ -63,8 +72,36 @@ def write_results(result: Result, case: Case, folder: Path) -> None:
         write_section(result, work / "section.png")
         write_in_time(result, work)
         write_placement(result, work)
+        write_profiles(result, work)
+        write_surfaces(result, work)
+        write_cycle_fields(result, work)
+        drawn = draw_stack(work)
+        if drawn != DRAWN:
+            notes.append(f"{PICTURE} {drawn}")
 
-    write_folder(folder, case, fill)
+    write_folder(folder, case, fill, _write_pages)
+    return "; ".join(notes)
+
+
+def write_report(folder: Path) -> None:
+    """Make report and sheet of a result folder anew; nothing is solved.
+
+    Raises ResultsError for a folder that is no result, FolderError where it cannot be written.
+    """
+    try:
+        with tempfile.TemporaryDirectory(prefix=".pages-", dir=folder) as work:
+            _write_pages(folder, Path(work))
+            for page in Path(work).iterdir():
+                os.replace(page, folder / page.name)
+        (folder / MANIFEST).write_text(manifest_text(folder), encoding="utf-8")
+    except OSError as error:
+        raise FolderError(f"{folder} cannot be written: {error.strerror}; copy it first") from error
+
+
+def _write_pages(folder: Path, to: Path | None = None) -> None:
+    found, place = read_results(folder), to or folder
+    (place / REPORT).write_text(report_page(found), encoding="utf-8")
+    (place / SHEET).write_text(sheet_page(found), encoding="utf-8")
 
 
 def write_map(chart: Chart, case: Case, folder: Path) -> None:
@@ -78,18 +115,28 @@ def write_map(chart: Chart, case: Case, folder: Path) -> None:
     write_folder(folder, case, fill)
 
 
-def write_folder(folder: Path, case: Case, fill: Callable[[Path], None]) -> None:
-    """A folder with what `fill` writes, and the case with all it names, in one step."""
+def write_folder(
+    folder: Path,
+    case: Case,
+    fill: Callable[[Path], None],
+    finish: Callable[[Path], None] = lambda _: None,
+) -> None:
+    """A folder with what `fill` writes, and the case with all it names, in one step.
+
+    finish : writes what is made of the other files, once they are listed
+    """
     check_folder(folder)
     try:
-        _write(folder.resolve(), case, fill)
+        _write(folder.resolve(), case, fill, finish)
     except OSError as error:
         raise FolderError(
             f"{folder} cannot be written: {error.strerror}; name another with -o"
         ) from error
 
 
-def _write(folder: Path, case: Case, fill: Callable[[Path], None]) -> None:
+def _write(
+    folder: Path, case: Case, fill: Callable[[Path], None], finish: Callable[[Path], None]
+) -> None:
     work = Path(tempfile.mkdtemp(prefix=f".{folder.name}-", dir=folder.parent))
     try:
         fill(work)
@@ -98,7 +145,9 @@ def _write(folder: Path, case: Case, fill: Callable[[Path], None]) -> None:
             _free(work, table.path).write_text(table.text, encoding="utf-8")
         if case.plan is not None:
             _free(work, case.plan.path).write_bytes(case.plan.content)
-        (work / MANIFEST).write_text(_manifest(work), encoding="utf-8")
+        (work / MANIFEST).write_text(manifest_text(work), encoding="utf-8")
+        finish(work)
+        (work / MANIFEST).write_text(manifest_text(work), encoding="utf-8")
         os.chmod(work, 0o755)
         _swap(work, folder)
     finally:
@@ -111,11 +160,6 @@ def _free(folder: Path, path: str) -> Path:
     while name == MANIFEST or (folder / name).exists():
         name = f"input-{name}"
     return folder / name
-
-
-def _manifest(folder: Path) -> str:
-    files = {p.name: hashlib.sha256(p.read_bytes()).hexdigest() for p in sorted(folder.iterdir())}
-    return json.dumps({"sha256": files}, indent=1) + "\n"
 
 
 def _swap(work: Path, folder: Path) -> None:

@@ -9,6 +9,7 @@ from matplotlib.figure import Figure
 
 from thermo.answer.series import FEW, Series, cooling_series, cycle_series, exposure_series
 from thermo.decide import Result
+from thermo.show.saving import save
 
 STYLES = {"resist": ("-", 1.8), "mask": ("--", 1.4)}
 GREY = "0.45"
@@ -52,7 +53,7 @@ def _draw(
     title = shorten(result.answer.case.title, 70)
     sensors = ", sensors" if result.answer.sensors else ""
     figure.suptitle(f"{title}: hottest resist, hottest mask{sensors}", fontsize=10)
-    figure.savefig(path, dpi=150)
+    save(figure, path)
 
 
 def _words(result: Result) -> str:

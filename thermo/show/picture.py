@@ -12,6 +12,7 @@ from thermo.answer.state import State
 from thermo.answer.temperature import ZERO_C, hottest, layer_nodes
 from thermo.decide import Result
 from thermo.mesh import Plan, cells_at, interpolation, rim
+from thermo.show.saving import save
 
 Array = NDArray[np.float64]
 SIDE = 1e-7  # share of x by which the section lies nearer the middle than the hottest node
@@ -31,7 +32,7 @@ def write_section(result: Result, path: Path) -> None:
     _section(section, state, x, drawn)
     _profile(profile, state, node, drawn)
     figure.suptitle(shorten(result.answer.case.title, 90))
-    figure.savefig(path, dpi=150)
+    save(figure, path)
 
 
 def _what(state: State) -> str:

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from thermo.answer.expansion import Printed
 from thermo.answer.placement import linear_fit, side_of
 from thermo.decide import Result
+from thermo.show.saving import save
 
 Array = NDArray[np.float64]
 DEPTHS = ("top", "middle", "base")
@@ -58,7 +59,7 @@ def _draw(result: Result, points: Array, printed: Printed, path: Path) -> None:
     right.set_title("blur: where an edge is printed scatters by this much", fontsize=9)
     title = shorten(result.answer.case.title, 70)
     figure.suptitle(f"{title}: placement in the middle of the resist", fontsize=10)
-    figure.savefig(path, dpi=150)
+    save(figure, path)
 
 
 def _map(axes: Axes, points: Array, value: Array, label: str) -> None:

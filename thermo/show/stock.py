@@ -33,8 +33,8 @@ def stock_text(choices: tuple[Choice, ...], title: str) -> str:
     notes = [
         "",
         "Best first: those that keep every limit by their room, then those that break least, each "
-        "as a share of the limit.  Ranges are those of the inputs alone, without what mesh and model "
-        "leave open: estimate the chosen one, its bands hold all.",
+        "as a share of the limit.  Ranges are those of the inputs alone, without what mesh and "
+        "model leave open: estimate the chosen one, its bands hold all.",
     ]
     return "\n".join([*parts, *wrapped(notes)]) + "\n"
 

@@ -1,0 +1,285 @@
+"""The interactive pictures of the report, as data for plotly.
+
+Lines are told apart by their dashes, maps use cividis, so that both can be read in grey.
+"""
+
+import base64
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from thermo.answer.placement import linear_fit, side_of
+from thermo.show.report.contents import Contents
+
+Array = NDArray[np.float64]
+Chart = dict[str, Any]
+INK, GREY, BAND = "#1a1a1a", "#6a6a6a", "rgba(120,120,120,0.30)"
+THINNEST, THICKEST = 0.35, 1.0  # drawn heights of the thinnest and the thickest layer
+EVERY = 4  # points of the field from one arrow to the next
+LONGEST = 0.9  # of the way between them: the longest arrow
+FONT = {"family": "system-ui, sans-serif", "size": 13, "color": INK}
+
+
+def charts(found: Contents) -> dict[str, Chart]:
+    """Every picture by the id of its place on the page."""
+    made = {"depth": _depth(found), "dose": _dose(found), **_in_time(found), **_maps(found)}
+    return {name: chart | {"layout": _layout(chart["layout"])} for name, chart in made.items()}
+
+
+def _layout(own: Mapping[str, Any]) -> dict[str, Any]:
+    return {
+        "font": FONT,
+        "margin": {"l": 70, "r": 20, "t": 34, "b": 52},
+        "paper_bgcolor": "white",
+        "plot_bgcolor": "white",
+        **own,
+    }
+
+
+def _axis(title: str, **more: Any) -> dict[str, Any]:
+    return {
+        "title": {"text": title},
+        "gridcolor": "#dddddd",
+        "zeroline": False,
+        "ticks": "outside",
+    } | more
+
+
+def _line(x: list[float], y: list[float], name: str, dash: str = "solid", **more: Any) -> Chart:
+    return {
+        "type": "scatter",
+        "mode": "lines",
+        "x": x,
+        "y": y,
+        "name": name,
+        "line": {"color": INK, "dash": dash, "width": 1.8},
+    } | more
+
+
+def drawn_depths(layers: list[str], z: Array) -> Array:
+    """Even places for depths: each layer drawn between THINNEST and THICKEST by its thickness."""
+    names = list(dict.fromkeys(layers))
+    own = {name: np.array([i for i, n in enumerate(layers) if n == name]) for name in names}
+    thick = {n: max(float(np.ptp(z[i])), 1e-9) for n, i in own.items()}
+    log = np.log(list(thick.values()))
+    span = max(float(np.ptp(log)), 1e-9)
+    places, top = np.zeros(len(z)), 0.0
+    for name in names:
+        rows = own[name]
+        height = THINNEST + (THICKEST - THINNEST) * (np.log(thick[name]) - log.min()) / span
+        places[rows] = top + height * (z[rows] - z[rows].min()) / thick[name]
+        top += height
+    return places
+
+
+def _depth(found: Contents) -> Chart:
+    """Temperature against depth through the hottest resist, with what it swings between."""
+    layers = found.tables["depth"]["layer"]
+    z = np.array(found.numbers("depth", "z_mm"))
+    place = drawn_depths(layers, z)
+    low, peak = found.numbers("depth", "lowest_degC"), found.numbers("depth", "peak_degC")
+    y = place.tolist()
+    hover = [f"{name}, z = {depth:.4g} mm" for name, depth in zip(layers, z, strict=True)]
+    data = [
+        _line([*low, *peak[::-1]], [*y, *y[::-1]], "lowest to peak", fill="toself",
+              fillcolor=BAND, line={"width": 0}, hoverinfo="skip"),
+    ]  # fmt: skip
+    for column, name, dash in (
+        ("mean_degC", "mean", "dash"),
+        ("printing_degC", "while printing", "dot"),
+        ("peak_degC", "peak", "solid"),
+    ):
+        values = found.numbers("depth", column)
+        data.append(
+            _line(values, y, name, dash, text=hover, hovertemplate="%{x:.1f} degC<br>%{text}")
+        )
+    data += _resist_limit(found, layers, place)
+    names = list(dict.fromkeys(layers))
+    rows = {n: [p for p, m in zip(y, layers, strict=True) if m == n] for n in names}
+    layout = {
+        "xaxis": _axis("temperature, degC"),
+        "yaxis": _axis(
+            "", autorange="reversed", tickvals=[(min(r) + max(r)) / 2 for r in rows.values()],
+            ticktext=[_short(n) for n in names], showgrid=False, automargin=True,
+        ),
+        "shapes": [_level(max(r)) for r in rows.values()],
+        "legend": {"orientation": "h", "y": 1.12},
+        "height": 430,
+    }  # fmt: skip
+    return {"data": data, "layout": layout}
+
+
+def _level(place: float) -> Chart:
+    line = {"color": "#bbbbbb", "width": 1}
+    return {
+        "type": "line",
+        "xref": "paper",
+        "x0": 0,
+        "x1": 1,
+        "y0": place,
+        "y1": place,
+        "line": line,
+    }
+
+
+def _resist_limit(found: Contents, layers: list[str], place: Array) -> list[Chart]:
+    limit = next((line for line in found.answer.limits if line.name == "resist"), None)
+    if limit is None or limit.part not in layers:
+        return []
+    own = [p for p, name in zip(place, layers, strict=True) if name == limit.part]
+    line = {"color": GREY, "width": 5}
+    name = f"resist limit {limit.limit:.4g} degC"
+    return [_line([limit.limit] * 2, [min(own), max(own)], name, line=line)]
+
+
+def _dose(found: Contents) -> Chart:
+    """Dose against depth in the resist, with the limit at its top."""
+    depth, dose = found.numbers("dose", "depth_um"), found.numbers("dose", "dose_J_per_cm3")
+    data = [_line(depth, [d / 1e3 for d in dose], "dose in the open")]
+    top = next((line for line in found.answer.limits if line.name == "dose_top"), None)
+    if top is not None:
+        data.append(_line([depth[0], depth[-1]], [top.limit] * 2, "limit at the top", "dash"))
+    layout = {
+        "xaxis": _axis("depth below the lit face of the resist, um"),
+        "yaxis": _axis("dose, kJ/cm3", rangemode="tozero"),
+        "legend": {"orientation": "h", "y": 1.12},
+        "height": 340,
+    }
+    return {"data": data, "layout": layout}
+
+
+TITLES = {
+    "cycle": "one cycle of the scan, settled",
+    "exposure": "the whole exposure",
+    "cooling": "after the shutter has closed",
+}
+DASHES = ("dot", "dashdot", "longdash", "longdashdot")
+
+
+def _in_time(found: Contents) -> dict[str, Chart]:
+    """Temperatures at the hottest places and at the sensors through cycle, exposure, cooling."""
+    made = {}
+    for table, title in TITLES.items():
+        if table not in found.tables:
+            continue
+        time = np.array(found.numbers(table, "time_s"))
+        minutes = bool(time[-1] > 600)
+        x = (time / 60 if minutes else time).tolist()
+        names = [n for n in found.tables[table] if n != "time_s"]
+        data = []
+        for number, column in enumerate(names):
+            name = column.removesuffix("_degC").removeprefix("sensor_").replace("_", " ")
+            dash = {0: "solid", 1: "dash"}.get(number, DASHES[number % len(DASHES)])
+            color = INK if number < 2 else GREY
+            line = {"color": color, "dash": dash, "width": 1.8}
+            data.append(_line(x, found.numbers(table, column), name, line=line))
+        wide = table == "exposure" and time[0] > 0 and time[-1] / time[0] > 50
+        layout = {
+            "title": {"text": title, "font": {"size": 14}},
+            "xaxis": _axis(f"time, {'min' if minutes else 's'}", type="log" if wide else "linear"),
+            "yaxis": _axis("temperature, degC"),
+            "legend": {"orientation": "h", "y": -0.25},
+            "height": 360,
+        }
+        made[table] = {"data": data, "layout": layout}
+    return made
+
+
+def _maps(found: Contents) -> dict[str, Chart]:
+    """Plan views: highest temperature of mask and resist, margin, placement and blur."""
+    made = {}
+    limits = {line.name: line for line in found.answer.limits}
+    for part in ("mask", "resist"):
+        peak = np.array(found.numbers("field", f"{part}_peak_degC"))
+        made[f"{part}-map"] = _map(found, "field", peak, f"{part} peak, degC")
+    if "resist" in limits:
+        room = limits["resist"].limit - np.array(found.numbers("field", "resist_peak_degC"))
+        made["margin-map"] = _map(found, "field", room, "resist room to its limit, K")
+    error = np.array([found.numbers("placement_middle", f"error_{c}_nm") for c in "xy"]).T
+    points = _points(found, "placement_middle")
+    fit = linear_fit(1e-3 * points, 1e-9 * error)
+    left = 1e9 * fit.residual
+    chart = _map(found, "placement_middle", np.hypot(*left.T), "left, nm")
+    made["placement-map"] = _with_arrows(chart, points, left)
+    xx, xy, yy = (
+        np.array(found.numbers("placement_middle", f"blur_{c}_nm2")) for c in ("xx", "xy", "yy")
+    )
+    largest = np.sqrt((xx + yy) / 2 + np.sqrt(((xx - yy) / 2) ** 2 + xy**2))
+    made["blur-map"] = _map(found, "placement_middle", largest, "blur, nm")
+    split = [np.array(found.numbers("placement_middle", f"up_minus_down_{c}_nm")) for c in "xy"]
+    if np.abs(split).max() > 0:
+        made["split-map"] = _map(found, "placement_middle", np.hypot(*split), "up/down split, nm")
+    return made
+
+
+def _points(found: Contents, table: str) -> Array:
+    return np.array([found.numbers(table, "x_mm"), found.numbers(table, "y_mm")])
+
+
+def _map(found: Contents, table: str, values: Array, label: str) -> Chart:
+    points = _points(found, table)
+    side = side_of(points)
+    x, y = points[0, :side].tolist(), points[1, ::side].tolist()
+    rounded = [[float(f"{v:.5g}") for v in row] for row in values.reshape(side, side)]
+    heat = {
+        "type": "heatmap",
+        "x": x,
+        "y": y,
+        "z": rounded,
+        "colorscale": "Cividis",
+        "zsmooth": "best",
+        "colorbar": {"title": {"text": label, "side": "right"}, "thickness": 14},
+        "hovertemplate": "x %{x:.4g} mm, y %{y:.4g} mm<br>%{z:.4g} " + label.rsplit(", ", 1)[1]
+        + "<extra></extra>",
+    }  # fmt: skip
+    layout = {
+        "xaxis": _axis("x, mm", constrain="domain", showgrid=False),
+        "yaxis": _axis("y along the scan, mm", scaleanchor="x", constrain="domain", showgrid=False),
+        "height": 400,
+    }
+    return {"data": [heat], "layout": layout}
+
+
+def _with_arrows(chart: Chart, points: Array, error: Array) -> Chart:
+    """The map with arrows of the error in nm, the longest just fitting between its neighbours."""
+    side = side_of(points)
+    number = np.arange(side**2).reshape(side, side)[::EVERY, ::EVERY].ravel()
+    step = EVERY * float(min(np.ptp(points, axis=1))) / (side - 1)
+    longest = max(float(np.hypot(*error[number].T).max()), 1e-9)
+    start, way = points[:, number], (LONGEST * step / longest) * error[number].T
+    end = start + way
+    wing = [end - 0.3 * (way + s * 0.5 * np.array([-way[1], way[0]])) for s in (1, -1)]
+    gap = np.full(len(number), np.nan)
+    lines = [
+        np.column_stack([start[i], end[i], wing[0][i], end[i], wing[1][i], gap]).ravel()
+        for i in (0, 1)
+    ]
+    x, y = ([None if np.isnan(v) else round(float(v), 4) for v in line] for line in lines)
+    times = LONGEST * step / longest * 1e6
+    arrows = {
+        "type": "scatter",
+        "mode": "lines",
+        "x": x,
+        "y": y,
+        "line": {"color": "white", "width": 1.6},
+        "hoverinfo": "skip",
+        "showlegend": False,
+    }
+    title = (
+        f"longest arrow {longest:.3g} nm, drawn {float(f'{times:.2g}'):.0f} times as long as true"
+    )
+    layout = chart["layout"] | {"title": {"text": title, "font": {"size": 12}}}
+    return {"data": [*chart["data"], arrows], "layout": layout}
+
+
+def packed(values: NDArray[np.generic]) -> dict[str, Any]:
+    """An array as base64 for the page's script."""
+    little = np.ascontiguousarray(values).astype(values.dtype.newbyteorder("<"))
+    text = base64.b64encode(little.tobytes()).decode("ascii")
+    return {"type": values.dtype.name, "shape": list(values.shape), "base64": text}
+
+
+def _short(name: str) -> str:
+    return name if len(name) <= 24 else f"{name[:22]}.."
