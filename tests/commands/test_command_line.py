@@ -14,6 +14,7 @@ import pytest
 
 from thermo.answer import Answer
 from thermo.errors import SolveError
+from thermo.show.stack_picture import DRAWN
 
 HEAVY = ("numpy", "scipy", "numba", "matplotlib", "pyamg", "xraylib", "meshio", "pydantic")
 
@@ -28,6 +29,7 @@ def answered(monkeypatch, scanned):
         return scanned
 
     monkeypatch.setattr("thermo.decide.run", run)
+    monkeypatch.setattr("thermo.show.folder.draw_stack", lambda _: DRAWN)  # takes seconds
     return asked
 
 

@@ -195,12 +195,16 @@ class MeshBlock(Block):
 
 
 class Verdict(Block):
-    """The word, the body or quantity that limits, why, and what to change."""
+    """The word, the body or quantity that limits, why, and what to change.
+
+    tried: changes that help but are not enough by themselves
+    """
 
     word: Word
     limited_by: str | None
     reasons: tuple[str, ...]
     advice: tuple[str, ...]
+    tried: tuple[str, ...]
 
 
 class AssumedLine(Block):

@@ -80,7 +80,7 @@ def verdict(
     if all(line.limit_from in OWN for line in lines) and not broken:
         reasons = ["the case names no limit: give one under [limits]"]
         reasons += [_open_reason(line, bands.get(line.name)) for line in open_]
-        return Verdict(word="cannot_tell", limited_by=None, reasons=tuple(reasons), advice=())
+        return _verdict("cannot_tell", None, reasons)
     if broken:
         return _broken(broken, open_, bands, changes)
     if open_:
@@ -90,18 +90,13 @@ def verdict(
         if len(open_) < len(lines):
             reasons.append("every other limit is met over its whole band")
         advice = dict.fromkeys(_measure(line, bands.get(line.name)) for line in open_)
-        return Verdict(
-            word="cannot_tell",
-            limited_by=first.part,
-            reasons=tuple(reasons),
-            advice=tuple(a for a in advice if a),
-        )
+        return _verdict("cannot_tell", first.part, reasons, [a for a in advice if a])
     first = min(lines, key=_room_share)
     reason = (
         f"every limit is met over its whole band; the tightest is {first.name.replace('_', ' ')}: "
         f"{_value(first.high, first.unit)} at most, limit {_value(first.limit, first.unit)}"
     )
-    return Verdict(word="go", limited_by=first.part, reasons=(reason,), advice=())
+    return _verdict("go", first.part, [reason])
 
 
 def with_more(
@@ -139,18 +134,35 @@ def _broken(
     worst = min(broken, key=_room_share)
     ordered = sorted(changes, key=lambda c: (not (c.cures and c.ours), not c.cures))
     before = {line.name for line in open_ if line.value is not None and line.value > line.limit}
-    advice = [_change_text(c, broken, before) for c in ordered if c.cures or _helps(c, broken)]
+    advice = [_change_text(c, broken, before) for c in ordered if c.cures]
+    tried = [_change_text(c, broken, before) for c in ordered if not c.cures and _helps(c, broken)]
     if changes and not any(c.cures and c.ours for c in changes):
         others = ", nor several of yours together" if sum(c.ours for c in changes) > 1 else ""
         advice.append(
-            f"none of these was found to cure every limit alone{others}: the stack itself may have "
-            "to change, or the limits"
+            f"no setting was found to cure every limit alone{others}: the stack itself may have to "
+            "change, or the limits"
         )
     if any(line.name == "resist" and line.value for line in broken):
         advice.append(
             "more gas or a narrower gap does not help the resist: it takes the mask's heat"
         )
-    return Verdict(word=word, limited_by=worst.part, reasons=tuple(reasons), advice=tuple(advice))
+    return _verdict(word, worst.part, reasons, advice, tried)
+
+
+def _verdict(
+    word: Word,
+    limited_by: str | None,
+    reasons: Sequence[str],
+    advice: Sequence[str] = (),
+    tried: Sequence[str] = (),
+) -> Verdict:
+    return Verdict(
+        word=word,
+        limited_by=limited_by,
+        reasons=tuple(reasons),
+        advice=tuple(advice),
+        tried=tuple(tried),
+    )
 
 
 def _helps(change: Change, broken: Sequence[LimitLine]) -> bool:
@@ -165,12 +177,12 @@ def _helps(change: Change, broken: Sequence[LimitLine]) -> bool:
 def _change_text(change: Change, broken: Sequence[LimitLine], before: set[str]) -> str:
     """One line of advice; before: limits not counted as broken that lie below their values."""
     effects = ", ".join(_effect(line, change) for line in broken if line.value is not None)
-    end = "typical values then keep every known limit"
+    end = ": typical values then keep every known limit"
     if not change.cures:
         known = before | {line.name for line in broken}
         new = [name.replace("_", " ") for name in change.breaks if name not in known]
-        end = f"not enough alone, and breaks {' and '.join(new)}" if new else "not enough alone"
-    return f"{change.text}: {effects}, {_time(change.time)}: {end}"
+        end = f", but breaks {' and '.join(new)}" if new else ""
+    return f"{change.text}: {effects}, {_time(change.time)}{end}"
 
 
 def _effect(line: LimitLine, change: Change) -> str:

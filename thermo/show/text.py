@@ -257,6 +257,8 @@ def _verdict(a: Answer) -> list[str]:
         )
     if v.advice:
         rows += ["  to change or measure:", *(f"  > {advice}" for advice in v.advice)]
+    if v.tried:
+        rows += ["  not enough alone:", *(f"  > {tried}" for tried in v.tried)]
     if a.assumed:
         count = f"{len(a.assumed)} value" + ("s" if len(a.assumed) > 1 else "")
         rows.append(

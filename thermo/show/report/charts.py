@@ -59,18 +59,23 @@ def _line(x: list[float], y: list[float], name: str, dash: str = "solid", **more
 
 
 def drawn_depths(layers: list[str], z: Array) -> Array:
-    """Even places for depths: each layer drawn between THINNEST and THICKEST by its thickness."""
+    """Even places for depths: each layer drawn between THINNEST and THICKEST by its thickness.
+
+    Where a layer begins below the end of the last one, a gap is left as high as the thinnest.
+    """
     names = list(dict.fromkeys(layers))
     own = {name: np.array([i for i, n in enumerate(layers) if n == name]) for name in names}
     thick = {n: max(float(np.ptp(z[i])), 1e-9) for n, i in own.items()}
     log = np.log(list(thick.values()))
     span = max(float(np.ptp(log)), 1e-9)
-    places, top = np.zeros(len(z)), 0.0
+    places, top, below = np.zeros(len(z)), 0.0, float(z[0])
     for name in names:
         rows = own[name]
+        if z[rows].min() > below + 1e-9:
+            top += THINNEST
         height = THINNEST + (THICKEST - THINNEST) * (np.log(thick[name]) - log.min()) / span
         places[rows] = top + height * (z[rows] - z[rows].min()) / thick[name]
-        top += height
+        top, below = top + height, float(z[rows].max())
     return places
 
 
@@ -79,36 +84,62 @@ def _depth(found: Contents) -> Chart:
     layers = found.tables["depth"]["layer"]
     z = np.array(found.numbers("depth", "z_mm"))
     place = drawn_depths(layers, z)
-    low, peak = found.numbers("depth", "lowest_degC"), found.numbers("depth", "peak_degC")
-    y = place.tolist()
+    bodies = np.split(np.arange(len(z)), np.flatnonzero(np.diff(place) > THINNEST * 0.999) + 1)
+    names = list(dict.fromkeys(layers))
+    rows = {n: [p for p, m in zip(place, layers, strict=True) if m == n] for n in names}
+    ticks = {_short(n): (min(r) + max(r)) / 2 for n, r in rows.items()}
+    if len(bodies) > 1:
+        ticks["gap"] = float(place[bodies[0][-1]] + place[bodies[1][0]]) / 2
+    data = [_swing(found, own, place) for own in bodies]
+    data[0]["showlegend"] = True
     hover = [f"{name}, z = {depth:.4g} mm" for name, depth in zip(layers, z, strict=True)]
-    data = [
-        _line([*low, *peak[::-1]], [*y, *y[::-1]], "lowest to peak", fill="toself",
-              fillcolor=BAND, line={"width": 0}, hoverinfo="skip"),
-    ]  # fmt: skip
     for column, name, dash in (
         ("mean_degC", "mean", "dash"),
         ("printing_degC", "while printing", "dot"),
         ("peak_degC", "peak", "solid"),
     ):
         values = found.numbers("depth", column)
-        data.append(
-            _line(values, y, name, dash, text=hover, hovertemplate="%{x:.1f} degC<br>%{text}")
-        )
+        x, y, tips = (_broken_at(bodies, some) for some in (values, place.tolist(), hover))
+        tip = "%{x:.1f} degC<br>%{text}"
+        data.append(_line(x, y, name, dash, text=tips, hovertemplate=tip))
     data += _resist_limit(found, layers, place)
-    names = list(dict.fromkeys(layers))
-    rows = {n: [p for p, m in zip(y, layers, strict=True) if m == n] for n in names}
     layout = {
         "xaxis": _axis("temperature, degC"),
         "yaxis": _axis(
-            "", autorange="reversed", tickvals=[(min(r) + max(r)) / 2 for r in rows.values()],
-            ticktext=[_short(n) for n in names], showgrid=False, automargin=True,
+            "",
+            autorange="reversed",
+            tickvals=[*ticks.values()],
+            ticktext=[*ticks],
+            showgrid=False,
+            automargin=True,
         ),
-        "shapes": [_level(max(r)) for r in rows.values()],
+        "shapes": [_level(p) for r in rows.values() for p in (min(r), max(r))],
         "legend": {"orientation": "h", "y": 1.12},
         "height": 430,
-    }  # fmt: skip
+    }
     return {"data": data, "layout": layout}
+
+
+def _swing(found: Contents, own: NDArray[np.int64], place: Array) -> Chart:
+    """Band between lowest and highest of one body."""
+    low, peak = (np.array(found.numbers("depth", f"{c}_degC"))[own] for c in ("lowest", "peak"))
+    there, back = place[own], place[own][::-1]
+    x, y = [*low.tolist(), *peak[::-1].tolist()], [*there.tolist(), *back.tolist()]
+    more: dict[str, Any] = {
+        "fill": "toself",
+        "fillcolor": BAND,
+        "line": {"width": 0},
+        "hoverinfo": "skip",
+    }
+    return _line(x, y, "lowest to peak", showlegend=False, **more)
+
+
+def _broken_at(bodies: list[NDArray[np.int64]], values: list[Any]) -> list[Any]:
+    """Values with nothing between two bodies, so that no line crosses the gap."""
+    found: list[Any] = []
+    for own in bodies:
+        found += [*(values[i] for i in own), None]
+    return found[:-1]
 
 
 def _level(place: float) -> Chart:

@@ -95,6 +95,7 @@ def _page(found: Contents, **more: Any) -> str:
         others=other_limits(answer),
         style=_own("style.css"),
         three=three_digits,
+        start=lambda words: words[:1].upper() + words[1:],
         short=lambda value: value if isinstance(value, str) else f"{value:.4g}",
         duration=duration,
         dose=dose_value,

@@ -35,7 +35,7 @@ function shell(body, slab) {
   for (const [a, b] of rim.values()) {
     triangles.push([a, b, b + nodes], [a, b + nodes, a + nodes]);
   }
-  return triangles;
+  return { triangles, rim: [...rim.values()] };
 }
 
 function corners(body, slab, bend, lift) {
@@ -54,6 +54,18 @@ function corners(body, slab, bend, lift) {
   return at;
 }
 
+// The edges of a layer's faces, so that layers of one temperature are told apart.
+function edges(body, slab, at) {
+  const nodes = body.points.shape[1];
+  const line = { x: [], y: [], z: [] };
+  for (const shift of [0, nodes]) {
+    for (const [a, b] of body.rims[slab]) {
+      for (const axis of ["x", "y", "z"]) line[axis].push(at[axis][a + shift], at[axis][b + shift], null);
+    }
+  }
+  return { ...line, type: "scatter3d", mode: "lines", line: { color: "#e6e6e6", width: 2 }, hoverinfo: "skip", showlegend: false };
+}
+
 function traces(stack, bend, apart) {
   const made = [];
   const count = stack.bodies.reduce((sum, body) => sum + body.layers.length, 0);
@@ -69,10 +81,11 @@ function traces(stack, bend, apart) {
         type: "mesh3d", name, x: at.x, y: at.y, z: at.z, intensity: at.peak,
         i: sides.map((t) => t[0]), j: sides.map((t) => t[1]), k: sides.map((t) => t[2]),
         colorscale: "Cividis", cmin: stack.span[0], cmax: stack.span[1], showscale: number === 1,
-        colorbar: { title: { text: "peak temperature, degC", side: "right" }, thickness: 14 },
+        colorbar: { title: { text: "peak temperature, degC", side: "right" }, thickness: 14, len: 0.8 },
         lighting: { ambient: 1, diffuse: 0, specular: 0, fresnel: 0 }, flatshading: true,
         text: at.peak.map((T) => `${T.toFixed(1)} degC`), hovertemplate: "%{text}<extra>%{fullData.name}</extra>",
       });
+      made.push(edges(body, slab, at));
     });
   }
   return made;
@@ -86,7 +99,9 @@ function drawSolid() {
     body.place = numbers(body.points);
     body.move = numbers(body.moved);
     body.rise = numbers(body.peak);
-    body.shells = body.layers.map((_, slab) => shell(body, slab));
+    const made = body.layers.map((_, slab) => shell(body, slab));
+    body.shells = made.map((one) => one.triangles);
+    body.rims = made.map((one) => one.rim);
   }
   const bend = document.getElementById("bend");
   const apart = document.getElementById("apart");
