@@ -10,21 +10,19 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from thermo.answer.placement import linear_fit, side_of
+from thermo.show.report.axes import Chart, axis
 from thermo.show.report.contents import Contents
+from thermo.show.report.maps import map_charts
 
 Array = NDArray[np.float64]
-Chart = dict[str, Any]
 INK, GREY, BAND = "#1a1a1a", "#6a6a6a", "rgba(120,120,120,0.30)"
 THINNEST, THICKEST = 0.35, 1.0  # drawn heights of the thinnest and the thickest layer
-EVERY = 4  # points of the field from one arrow to the next
-LONGEST = 0.9  # of the way between them: the longest arrow
 FONT = {"family": "system-ui, sans-serif", "size": 13, "color": INK}
 
 
 def charts(found: Contents) -> dict[str, Chart]:
     """Every picture by the id of its place on the page."""
-    made = {"depth": _depth(found), "dose": _dose(found), **_in_time(found), **_maps(found)}
+    made = {"depth": _depth(found), "dose": _dose(found), **_in_time(found), **map_charts(found)}
     return {name: chart | {"layout": _layout(chart["layout"])} for name, chart in made.items()}
 
 
@@ -36,15 +34,6 @@ def _layout(own: Mapping[str, Any]) -> dict[str, Any]:
         "plot_bgcolor": "white",
         **own,
     }
-
-
-def _axis(title: str, **more: Any) -> dict[str, Any]:
-    return {
-        "title": {"text": title},
-        "gridcolor": "#dddddd",
-        "zeroline": False,
-        "ticks": "outside",
-    } | more
 
 
 def _line(x: list[float], y: list[float], name: str, dash: str = "solid", **more: Any) -> Chart:
@@ -68,14 +57,14 @@ def drawn_depths(layers: list[str], z: Array) -> Array:
     thick = {n: max(float(np.ptp(z[i])), 1e-9) for n, i in own.items()}
     log = np.log(list(thick.values()))
     span = max(float(np.ptp(log)), 1e-9)
-    places, top, below = np.zeros(len(z)), 0.0, float(z[0])
+    places, top, ends = np.zeros(len(z)), 0.0, _ends(layers, z)
     for name in names:
         rows = own[name]
-        if z[rows].min() > below + 1e-9:
+        if rows[0] in ends:
             top += THINNEST
         height = THINNEST + (THICKEST - THINNEST) * (np.log(thick[name]) - log.min()) / span
         places[rows] = top + height * (z[rows] - z[rows].min()) / thick[name]
-        top, below = top + height, float(z[rows].max())
+        top += height
     return places
 
 
@@ -84,7 +73,7 @@ def _depth(found: Contents) -> Chart:
     layers = found.tables["depth"]["layer"]
     z = np.array(found.numbers("depth", "z_mm"))
     place = drawn_depths(layers, z)
-    bodies = np.split(np.arange(len(z)), np.flatnonzero(np.diff(place) > THINNEST * 0.999) + 1)
+    bodies = np.split(np.arange(len(z)), _ends(layers, z))
     names = list(dict.fromkeys(layers))
     rows = {n: [p for p, m in zip(place, layers, strict=True) if m == n] for n in names}
     ticks = {_short(n): (min(r) + max(r)) / 2 for n, r in rows.items()}
@@ -104,8 +93,8 @@ def _depth(found: Contents) -> Chart:
         data.append(_line(x, y, name, dash, text=tips, hovertemplate=tip))
     data += _resist_limit(found, layers, place)
     layout = {
-        "xaxis": _axis("temperature, degC"),
-        "yaxis": _axis(
+        "xaxis": axis("temperature, degC"),
+        "yaxis": axis(
             "",
             autorange="reversed",
             tickvals=[*ticks.values()],
@@ -118,6 +107,11 @@ def _depth(found: Contents) -> Chart:
         "height": 430,
     }
     return {"data": data, "layout": layout}
+
+
+def _ends(layers: list[str], z: Array) -> list[int]:
+    """Rows at which a layer begins below the end of the one before: there is a gap between."""
+    return [i for i in range(1, len(z)) if layers[i] != layers[i - 1] and z[i] > z[i - 1] + 1e-9]
 
 
 def _swing(found: Contents, own: NDArray[np.int64], place: Array) -> Chart:
@@ -173,8 +167,8 @@ def _dose(found: Contents) -> Chart:
     if top is not None:
         data.append(_line([depth[0], depth[-1]], [top.limit] * 2, "limit at the top", "dash"))
     layout = {
-        "xaxis": _axis("depth below the lit face of the resist, um"),
-        "yaxis": _axis("dose, kJ/cm3", rangemode="tozero"),
+        "xaxis": axis("depth below the lit face of the resist, um"),
+        "yaxis": axis("dose, kJ/cm3", rangemode="tozero"),
         "legend": {"orientation": "h", "y": 1.12},
         "height": 340,
     }
@@ -209,100 +203,13 @@ def _in_time(found: Contents) -> dict[str, Chart]:
         wide = table == "exposure" and time[0] > 0 and time[-1] / time[0] > 50
         layout = {
             "title": {"text": title, "font": {"size": 14}},
-            "xaxis": _axis(f"time, {'min' if minutes else 's'}", type="log" if wide else "linear"),
-            "yaxis": _axis("temperature, degC"),
+            "xaxis": axis(f"time, {'min' if minutes else 's'}", type="log" if wide else "linear"),
+            "yaxis": axis("temperature, degC"),
             "legend": {"orientation": "h", "y": -0.25},
             "height": 360,
         }
         made[table] = {"data": data, "layout": layout}
     return made
-
-
-def _maps(found: Contents) -> dict[str, Chart]:
-    """Plan views: highest temperature of mask and resist, margin, placement and blur."""
-    made = {}
-    limits = {line.name: line for line in found.answer.limits}
-    for part in ("mask", "resist"):
-        peak = np.array(found.numbers("field", f"{part}_peak_degC"))
-        made[f"{part}-map"] = _map(found, "field", peak, f"{part} peak, degC")
-    if "resist" in limits:
-        room = limits["resist"].limit - np.array(found.numbers("field", "resist_peak_degC"))
-        made["margin-map"] = _map(found, "field", room, "resist room to its limit, K")
-    error = np.array([found.numbers("placement_middle", f"error_{c}_nm") for c in "xy"]).T
-    points = _points(found, "placement_middle")
-    fit = linear_fit(1e-3 * points, 1e-9 * error)
-    left = 1e9 * fit.residual
-    chart = _map(found, "placement_middle", np.hypot(*left.T), "left, nm")
-    made["placement-map"] = _with_arrows(chart, points, left)
-    xx, xy, yy = (
-        np.array(found.numbers("placement_middle", f"blur_{c}_nm2")) for c in ("xx", "xy", "yy")
-    )
-    largest = np.sqrt((xx + yy) / 2 + np.sqrt(((xx - yy) / 2) ** 2 + xy**2))
-    made["blur-map"] = _map(found, "placement_middle", largest, "blur, nm")
-    split = [np.array(found.numbers("placement_middle", f"up_minus_down_{c}_nm")) for c in "xy"]
-    if np.abs(split).max() > 0:
-        made["split-map"] = _map(found, "placement_middle", np.hypot(*split), "up/down split, nm")
-    return made
-
-
-def _points(found: Contents, table: str) -> Array:
-    return np.array([found.numbers(table, "x_mm"), found.numbers(table, "y_mm")])
-
-
-def _map(found: Contents, table: str, values: Array, label: str) -> Chart:
-    points = _points(found, table)
-    side = side_of(points)
-    x, y = points[0, :side].tolist(), points[1, ::side].tolist()
-    rounded = [[float(f"{v:.5g}") for v in row] for row in values.reshape(side, side)]
-    heat = {
-        "type": "heatmap",
-        "x": x,
-        "y": y,
-        "z": rounded,
-        "colorscale": "Cividis",
-        "zsmooth": "best",
-        "colorbar": {"title": {"text": label, "side": "right"}, "thickness": 14},
-        "hovertemplate": "x %{x:.4g} mm, y %{y:.4g} mm<br>%{z:.4g} " + label.rsplit(", ", 1)[1]
-        + "<extra></extra>",
-    }  # fmt: skip
-    layout = {
-        "xaxis": _axis("x, mm", constrain="domain", showgrid=False),
-        "yaxis": _axis("y along the scan, mm", scaleanchor="x", constrain="domain", showgrid=False),
-        "height": 400,
-    }
-    return {"data": [heat], "layout": layout}
-
-
-def _with_arrows(chart: Chart, points: Array, error: Array) -> Chart:
-    """The map with arrows of the error in nm, the longest just fitting between its neighbours."""
-    side = side_of(points)
-    number = np.arange(side**2).reshape(side, side)[::EVERY, ::EVERY].ravel()
-    step = EVERY * float(min(np.ptp(points, axis=1))) / (side - 1)
-    longest = max(float(np.hypot(*error[number].T).max()), 1e-9)
-    start, way = points[:, number], (LONGEST * step / longest) * error[number].T
-    end = start + way
-    wing = [end - 0.3 * (way + s * 0.5 * np.array([-way[1], way[0]])) for s in (1, -1)]
-    gap = np.full(len(number), np.nan)
-    lines = [
-        np.column_stack([start[i], end[i], wing[0][i], end[i], wing[1][i], gap]).ravel()
-        for i in (0, 1)
-    ]
-    x, y = ([None if np.isnan(v) else round(float(v), 4) for v in line] for line in lines)
-    times = LONGEST * step / longest * 1e6
-    arrows = {
-        "type": "scatter",
-        "mode": "lines",
-        "x": x,
-        "y": y,
-        "line": {"color": "white", "width": 1.6},
-        "hoverinfo": "skip",
-        "showlegend": False,
-    }
-    title = (
-        f"longest arrow {longest:.3g} nm, drawn {float(f'{times:.2g}'):.0f} times as long as true"
-    )
-    layout = chart["layout"] | {"title": {"text": title, "font": {"size": 12}}}
-    return {"data": [*chart["data"], arrows], "layout": layout}
 
 
 def packed(values: NDArray[np.generic]) -> dict[str, Any]:
