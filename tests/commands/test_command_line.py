@@ -28,8 +28,12 @@ def answered(monkeypatch, scanned):
         asked.append((case, refine, still, photons, check_cycle))
         return scanned
 
+    def drawn(folder):  # the real one takes seconds
+        (folder / "stack.png").write_bytes(b"")
+        return DRAWN
+
     monkeypatch.setattr("thermo.decide.run", run)
-    monkeypatch.setattr("thermo.show.folder.draw_stack", lambda _: DRAWN)  # takes seconds
+    monkeypatch.setattr("thermo.show.folder.draw_stack", drawn)
     return asked
 
 

@@ -29,6 +29,8 @@ FILES = {
     "dose.csv",
     "exposure.csv",
     "field.csv",
+    "field.png",
+    "field.svg",
     "manifest.json",
     "mask_displacement.vtu",
     "placement.png",

@@ -17,6 +17,7 @@ from thermo.show.report.maps import map_charts
 Array = NDArray[np.float64]
 INK, GREY, BAND = "#1a1a1a", "#6a6a6a", "rgba(120,120,120,0.30)"
 THINNEST, THICKEST = 0.35, 1.0  # drawn heights of the thinnest and the thickest layer
+STEPS = 65535  # of a range, as whole numbers of 16 bits
 FONT = {"family": "system-ui, sans-serif", "size": 13, "color": INK}
 
 
@@ -217,6 +218,14 @@ def packed(values: NDArray[np.generic]) -> dict[str, Any]:
     little = np.ascontiguousarray(values).astype(values.dtype.newbyteorder("<"))
     text = base64.b64encode(little.tobytes()).decode("ascii")
     return {"type": values.dtype.name, "shape": list(values.shape), "base64": text}
+
+
+def scaled(values: NDArray[Any]) -> dict[str, Any]:
+    """The same of numbers as 16-bit steps of their range: value = low + step x count."""
+    low, high = float(values.min()), float(values.max())
+    step = max(high - low, 1e-12) / STEPS
+    counts = np.rint((values.astype(float) - low) / step).astype(np.uint16)
+    return packed(counts) | {"low": low, "step": step}
 
 
 def _short(name: str) -> str:

@@ -1,5 +1,6 @@
 """What a result folder holds, read back for the report: nothing is solved."""
 
+import base64
 import csv
 import hashlib
 import json
@@ -19,7 +20,7 @@ from thermo.show.surfaces import SURFACES
 Columns = Mapping[str, list[str]]
 TABLES = ("cycle", "exposure", "cooling", "depth", "field", "dose", "placement_middle")
 MAY_LACK = ("cycle",)  # of a held beam
-PICTURES = ("section", "time", "placement")
+PICTURES = ("section.svg", "time.svg", "placement.svg", "field.svg", "stack.png")
 REPORT, SHEET = "report.html", "sheet.html"
 PAGES = (REPORT, SHEET)
 
@@ -29,8 +30,8 @@ class Contents:
     """A result folder read back.
 
     case : the text of the case file;  tables : columns of text by the file's name
-    pictures : SVG by name;  surfaces : arrays of surfaces.npz;  files : sha256 by name, of all but
-        the pages;  changed : those whose sum is another now
+    pictures : by name, each as the address that holds it;  surfaces : arrays of surfaces.npz
+    files : sha256 by name, of all but the pages;  changed : those whose sum is another now
     """
 
     answer: Answer
@@ -76,12 +77,18 @@ def _read(folder: Path) -> Contents:
         for name in TABLES
         if name not in MAY_LACK or (folder / f"{name}.csv").exists()
     }
-    pictures = {name: (folder / f"{name}.svg").read_text(encoding="utf-8") for name in PICTURES}
+    pictures = {Path(name).stem: _picture(folder / name) for name in PICTURES}
     with np.load(folder / SURFACES, allow_pickle=False) as stored:
         surfaces = {key: stored[key] for key in stored.files}
     case = (folder / "case.toml").read_text(encoding="utf-8")
     changed = tuple(name for name, value in files.items() if _sum(folder / name) != value)
     return Contents(answer, case, tables, pictures, surfaces, files, changed)
+
+
+def _picture(path: Path) -> str:
+    """A picture as the address that holds it."""
+    kind = "svg+xml" if path.suffix == ".svg" else "png"
+    return f"data:image/{kind};base64,{base64.b64encode(path.read_bytes()).decode('ascii')}"
 
 
 def _sum(path: Path) -> str:

@@ -8,6 +8,7 @@ from importlib.resources import files
 from typing import Any
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
 from plotly.offline import get_plotlyjs
 
 from thermo.answer import Answer
@@ -52,7 +53,7 @@ def report_page(found: Contents) -> str:
         bent=solid.bent,
         plotly=plotly,
         script=script,
-        pictures={name: _picture(svg) for name, svg in found.pictures.items()},
+        pictures=found.pictures,
         bars=_bars(found.answer),
         time_charts=[
             (n, f"Temperature against time: {t}") for n, t in TITLES.items() if n in drawn
@@ -95,6 +96,7 @@ def _page(found: Contents, **more: Any) -> str:
         others=other_limits(answer),
         style=_own("style.css"),
         three=three_digits,
+        parted=lambda key: Markup(".<wbr>").join(key.split(".")),
         start=lambda words: words[:1].upper() + words[1:],
         short=lambda value: value if isinstance(value, str) else f"{value:.4g}",
         duration=duration,
@@ -123,10 +125,6 @@ def _json(value: object) -> str:
     for sign in "<>&\u2028\u2029":
         text = text.replace(sign, f"\\u{ord(sign):04x}")
     return text
-
-
-def _picture(svg: str) -> str:
-    return f"data:image/svg+xml;base64,{base64.b64encode(svg.encode()).decode('ascii')}"
 
 
 def _bars(answer: Answer) -> list[dict[str, Any]]:

@@ -6,7 +6,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from thermo.show.report.charts import THICKEST, THINNEST, packed
+from thermo.show.report.charts import THICKEST, THINNEST, packed, scaled
 from thermo.show.report.contents import Contents
 
 Array = NDArray[np.float64]
@@ -40,10 +40,10 @@ def solid_view(found: Contents) -> Solid:
         {
             "name": b,
             "points": packed(s[f"{b}_points"]),
-            "quads": packed(s[f"{b}_quads"].astype(np.uint32)),
+            "quads": packed(s[f"{b}_quads"]),
             "active": packed(s[f"{b}_active"].astype(np.uint8)),
-            "peak": packed(s[f"{b}_peak"]),
-            "moved": packed(s[f"{b}_moved"]),
+            "peak": scaled(s[f"{b}_peak"]),
+            "moved": scaled(s[f"{b}_moved"]),
             "drawn": drawn[b].tolist(),
             "layers": [str(name) for name in s[f"{b}_layers"]],
         }

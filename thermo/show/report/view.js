@@ -10,7 +10,8 @@ function data(id) {
 function numbers(packed) {
   const raw = atob(packed.base64);
   const bytes = Uint8Array.from(raw, (c) => c.charCodeAt(0));
-  return new TYPES[packed.type](bytes.buffer);
+  const found = new TYPES[packed.type](bytes.buffer);
+  return packed.step === undefined ? found : Float32Array.from(found, (n) => packed.low + packed.step * n);
 }
 
 // One layer as a closed shell: both faces, and walls along the rim of its solid cells.
