@@ -257,3 +257,11 @@ def test_a_fault_has_no_traceback_and_a_reader_that_leaves_no_noise(tmp_path):
 
 def test_the_command_is_installed():
     assert shutil.which("warmstack", path=Path(sys.executable).parent)
+
+
+def test_quiet_prints_the_verdict_alone(warmstack, answered, small_path):
+    code, out, err = warmstack("estimate", small_path, "-q")
+    assert (code, err) == (0, "")
+    assert out.count("\n") == 1
+    assert out.startswith(("GO", "CHANGE", "NO", "CANNOT TELL"))
+    assert len(answered) == 1

@@ -10,6 +10,7 @@ from thermo.materials import material, material_names
 from thermo.show.checked import checked_text
 from thermo.show.materials import all_materials_text, material_text
 from thermo.show.text import WORDS, answer_text
+from thermo.show.words import fitted
 
 CASES = sorted((Path(__file__).parents[2] / "cases").glob("*.toml"))
 
@@ -84,3 +85,16 @@ def test_a_single_material_shows_range_and_source():
     assert "conductivity" in text
     assert ".." in text
     assert "from memory" in text or "(19" in text or "(20" in text
+
+
+@pytest.mark.parametrize("columns", [60, 72, 99])
+def test_a_narrow_terminal_cuts_no_word_and_loses_none(answer, columns):
+    text = answer_text(answer)
+    narrow = fitted(text, columns)
+    assert narrow.split() == text.split()
+    assert max(map(len, narrow.splitlines())) <= columns
+    assert [line for line in narrow.splitlines() if not line.strip()] == [""] * text.count("\n\n")
+
+
+def test_the_table_is_plain_ascii_where_the_title_is(answer):
+    assert answer_text(answer).isascii()

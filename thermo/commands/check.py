@@ -1,6 +1,7 @@
 """`warmstack check`: read and check a case, show its stack and what a run would take."""
 
 from thermo.commands.options import AsJson, CaseFile, Refine, Settings, Still, settings_from
+from thermo.commands.terminal import say
 
 
 def check(
@@ -17,4 +18,4 @@ def check(
 
     read = read_case(case, settings_from(set_))
     size = run_size(read, refine, still)
-    print(checked_json(read, size) if json else checked_text(read, size), end="")
+    say(checked_json(read, size) if json else checked_text(read, size), json)

@@ -6,6 +6,7 @@ from typing import Annotated
 import typer
 
 from thermo.commands.options import AsJson, UsageError
+from thermo.commands.terminal import say
 
 
 def compare(
@@ -25,4 +26,4 @@ def compare(
     from thermo.show.reading import read_results
 
     results = read_results(folders)
-    print(compare_json(results) if json else compare_text(results), end="")
+    say(compare_json(results) if json else compare_text(results), json)

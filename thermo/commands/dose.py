@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from thermo.commands.options import AsJson, CaseFile, Photons, Settings, UsageError, settings_from
+from thermo.commands.terminal import say
 
 if TYPE_CHECKING:
     from thermo.answer.scene import Scene
@@ -41,7 +42,7 @@ def dose(
     report = dose_report(scene, given, photons)
     if spectrum is not None:
         write_spectrum(scene, spectrum)
-    print(report.to_json() if json else dose_text(report), end="")
+    say(report.to_json() if json else dose_text(report), json)
 
 
 def _passes_worth(scene: "Scene", text: str) -> float:

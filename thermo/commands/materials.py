@@ -6,6 +6,7 @@ from typing import Annotated
 import typer
 
 from thermo.commands.options import AsJson, UsageError
+from thermo.commands.terminal import say
 
 
 def materials(
@@ -24,7 +25,7 @@ def materials(
         if case is not None:
             raise UsageError("--case needs a material: write warmstack materials NAME --case CASE")
         chosen = [material(n) for n in material_names()]
-        print(material_json(chosen) if json else all_materials_text(chosen), end="")
+        say(material_json(chosen) if json else all_materials_text(chosen), json)
         return
     from thermo.answer.attenuated import absorbed_shares, as_met, attenuation_lengths
     from thermo.answer.scene import describe
@@ -42,6 +43,6 @@ def materials(
     lengths = attenuation_lengths(met)
     shares = () if scene is None else absorbed_shares(met, scene)
     if json:
-        print(reach_json(one, lengths, shares), end="")
+        say(reach_json(one, lengths, shares), whole=True)
     else:
-        print(material_text(one) + reach_text(met, lengths, shares), end="")
+        say(material_text(one) + reach_text(met, lengths, shares))

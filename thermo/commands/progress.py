@@ -8,9 +8,9 @@ Tell = Callable[[str, float], None]
 
 
 @contextmanager
-def progress() -> Iterator[Tell]:
-    """Stage, bar and time left on stderr; nothing where stderr is no terminal."""
-    if not sys.stderr.isatty():
+def progress(quiet: bool = False) -> Iterator[Tell]:
+    """Stage, bar and time left on stderr; nothing where that is no terminal, or if quiet."""
+    if quiet or not sys.stderr.isatty():
         yield lambda *_: None
         return
     from rich.console import Console

@@ -3,6 +3,7 @@
 import typer
 
 from thermo.commands.options import AsJson
+from thermo.commands.terminal import say
 
 
 def selfcheck(json: AsJson = False) -> None:
@@ -10,7 +11,7 @@ def selfcheck(json: AsJson = False) -> None:
     from thermo.show.selfcheck import check_json, check_text, self_check
 
     check = self_check()
-    print(check_json(check) if json else check_text(check), end="")
+    say(check_json(check) if json else check_text(check), json)
     if not check.is_installed:
         raise typer.Exit(2)
     if not check.holds:

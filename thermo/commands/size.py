@@ -8,6 +8,7 @@ import typer
 
 from thermo.commands.options import AsJson, CaseFile, Settings, Still, UsageError, settings_from
 from thermo.commands.progress import progress
+from thermo.commands.terminal import say
 
 if TYPE_CHECKING:
     from thermo.case import Case
@@ -84,7 +85,7 @@ def _ranking(case: "Case", still: bool, json: bool) -> None:
         trials = Trials(case, still)
         found = movers(trials, everything=True, tell=tell)
         base = trials.coarse(case, "ring.current")
-    print(ranking_json(found, base) if json else ranking_text(found, base, case.title), end="")
+    say(ranking_json(found, base) if json else ranking_text(found, base, case.title), json)
 
 
 def _fit(
@@ -116,7 +117,7 @@ def _chart(case: "Case", words: tuple[str, str], still: bool, folder: Path) -> N
         tell("coarse mesh", 0.0)
         found = chart(Trials(case, still), first, second, tell)
     write_map(found, case, folder)
-    print(chart_text(found, case.title), end="")
+    say(chart_text(found, case.title))
     print(f"written to {folder}", file=sys.stderr)
 
 
@@ -135,7 +136,7 @@ def _range(
 
         tell("coarse mesh", 0.0)
         found = sized(Trials(case, still), setting, low, high, tell)
-    print(sizing_json(found) if json else sizing_text(found, case.title), end="")
+    say(sizing_json(found) if json else sizing_text(found, case.title), json)
 
 
 def _compare(
@@ -147,4 +148,4 @@ def _compare(
     cases = choices_of(case, settings, word, among.split(","))
     with progress() as tell:
         found = compare(cases, still, tell)
-    print(stock_json(found) if json else stock_text(found, case.title), end="")
+    say(stock_json(found) if json else stock_text(found, case.title), json)

@@ -246,10 +246,15 @@ def _changed(key: str, value: float) -> str:
     return f"{name.replace('_', ' ')} {value:.2g} {unit}"
 
 
+def verdict_line(a: Answer) -> str:
+    """The word, and what limits."""
+    limited = f" (limited by: {a.verdict.limited_by})" if a.verdict.limited_by else ""
+    return f"{WORDS[a.verdict.word]}{limited}"
+
+
 def _verdict(a: Answer) -> list[str]:
     v = a.verdict
-    limited = f" (limited by: {v.limited_by})" if v.limited_by else ""
-    rows = [f"Verdict   {WORDS[v.word]}{limited}"]
+    rows = [f"Verdict   {verdict_line(a)}"]
     rows += [f"  - {reason}" for reason in v.reasons]
     if a.highest_current_mA is not None:
         rows.append(

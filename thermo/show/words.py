@@ -15,6 +15,17 @@ def wrapped(rows: list[str]) -> list[str]:
     ]
 
 
+def fitted(text: str, columns: int) -> str:
+    """A text whose lines are no longer than so many columns; what is broken stands further in."""
+    lines = []
+    for line in text.splitlines():
+        inset = " " * (len(line) - len(line.lstrip()) + 4)
+        plain = {"break_long_words": False, "break_on_hyphens": False}
+        broken = wrap(line, columns, subsequent_indent=inset, **plain)
+        lines += broken if len(line) > columns and broken else [line]
+    return "".join(f"{line}\n" for line in lines)
+
+
 def spoken(name: str) -> str:
     """The name of a limit as it is spoken."""
     return name.replace("_", " ")
