@@ -725,6 +725,7 @@ def test_the_room_shows_just_its_public_names():
         "Filter",
         "GasPath",
         "Range",
+        "foil_number",
         "input_at",
         "ranges",
         "read_case",

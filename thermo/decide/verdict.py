@@ -209,7 +209,9 @@ def _open_reason(line: LimitLine, band: Band | None) -> str:
     if line.high is not None and line.high > line.limit:
         known = band is not None and band.decider and band.up >= (line.high - line.value) / 2
         decider = f", most by {band.decider}" if band and known else ""
-        decider = decider or " by what model and mesh leave open"
+        decider = decider or (
+            f": {line.note}" if line.note else " by what model and mesh leave open"
+        )
         return (
             f"{name} {_value(line.value, line.unit)} keeps its limit "
             f"{_value(line.limit, line.unit)}, but may reach "

@@ -20,8 +20,13 @@ def fitted(text: str, columns: int) -> str:
     lines = []
     for line in text.splitlines():
         inset = " " * (len(line) - len(line.lstrip()) + 4)
-        plain = {"break_long_words": False, "break_on_hyphens": False}
-        broken = wrap(line, columns, subsequent_indent=inset, **plain)
+        broken = wrap(
+            line,
+            columns,
+            subsequent_indent=inset,
+            break_long_words=False,
+            break_on_hyphens=False,
+        )
         lines += broken if len(line) > columns and broken else [line]
     return "".join(f"{line}\n" for line in lines)
 

@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from thermo.answer.series import FEW
 from thermo.show.report.axes import Chart, axis
 from thermo.show.report.contents import Contents
 from thermo.show.report.maps import map_charts
@@ -163,31 +164,39 @@ def _resist_limit(found: Contents, layers: list[str], place: Array) -> list[Char
 def _dose(found: Contents) -> Chart:
     """Dose against depth in the resist, with the limit at its top."""
     depth, dose = found.numbers("dose", "depth_um"), found.numbers("dose", "dose_J_per_cm3")
-    data = [_line(depth, [d / 1e3 for d in dose], "dose in the open")]
+    thousands = max(dose) >= 1e3
+    data = [_line(depth, [d / 1e3 if thousands else d for d in dose], "dose in the open")]
     top = next((line for line in found.answer.limits if line.name == "dose_top"), None)
     if top is not None:
-        data.append(_line([depth[0], depth[-1]], [top.limit] * 2, "limit at the top", "dash"))
+        limit = top.limit if thousands else 1e3 * top.limit
+        data.append(_line([depth[0], depth[-1]], [limit] * 2, "limit at the top", "dash"))
     layout = {
         "xaxis": axis("depth below the lit face of the resist, um"),
-        "yaxis": axis("dose, kJ/cm3", rangemode="tozero"),
+        "yaxis": axis(f"dose, {'kJ' if thousands else 'J'}/cm3", rangemode="tozero"),
         "legend": {"orientation": "h", "y": 1.12},
         "height": 340,
     }
     return {"data": data, "layout": layout}
 
 
-TITLES = {
-    "cycle": "one cycle of the scan, settled",
-    "exposure": "the whole exposure",
-    "cooling": "after the shutter has closed",
-}
+def titles(found: Contents) -> dict[str, str]:
+    """Tables in time with what they show, in the order in which they matter."""
+    highest = (found.answer.dose.passes or 0) > FEW
+    whole = f"the whole exposure from cold{', highest of each cycle' if highest else ''}"
+    after = "after the shutter has closed"
+    if found.answer.course.from_cold:
+        never = "one cycle, had it settled: this exposure is over before"
+        return {"exposure": whole, "cooling": after, "cycle": never}
+    return {"cycle": "one cycle of the scan, settled", "exposure": whole, "cooling": after}
+
+
 DASHES = ("dot", "dashdot", "longdash", "longdashdot")
 
 
 def _in_time(found: Contents) -> dict[str, Chart]:
     """Temperatures at the hottest places and at the sensors through cycle, exposure, cooling."""
     made = {}
-    for table, title in TITLES.items():
+    for table, title in titles(found).items():
         if table not in found.tables:
             continue
         time = np.array(found.numbers(table, "time_s"))

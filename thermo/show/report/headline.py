@@ -11,9 +11,10 @@ FIVE = (  # limit's name, words, unit of the answer without a limit
     ("resist", "resist, highest"),
     ("mask", "mask, highest"),
     ("placement", "pattern placed off by"),
-    ("blur", "edge blur"),
+    ("blur", "edge blur by heat"),
     ("exposure_time", "exposure time"),
 )
+BROKEN = ("broken", "exceeded")
 MET = {True: "met", False: "broken", None: "open"}
 
 
@@ -28,6 +29,16 @@ class Headline:
     state: str
 
 
+def broken_words(answer: Answer) -> str:
+    """Limits that typical values lie above, the farthest first, as a share of the limit."""
+    over = {
+        j.name: (j.value - j.limit) / (abs(j.limit) or 1.0)
+        for j in answer.limits
+        if j.value is not None and j.value > j.limit
+    }
+    return ", ".join(spoken(name) for name in sorted(over, key=lambda name: -over[name]))
+
+
 def headlines(answer: Answer) -> list[Headline]:
     """Highest temperatures, placement, blur and time, beside the limits of the case."""
     lines = {line.name: line for line in answer.limits}
@@ -38,14 +49,17 @@ def headlines(answer: Answer) -> list[Headline]:
 
 
 def other_limits(answer: Answer) -> list[Headline]:
-    """The limits that are not among the five."""
+    """The limits that are not among the five, those that are broken first."""
     first = {name for name, _ in FIVE}
-    return [_of_limit(spoken(j.name), j) for j in answer.limits if j.name not in first]
+    others = [_of_limit(spoken(j.name), j) for j in answer.limits if j.name not in first]
+    return sorted(others, key=lambda h: h.state not in BROKEN)
 
 
 def _of_limit(words: str, line: LimitLine) -> Headline:
     limit = f"{three_digits(line.limit)} {line.unit}".strip()
     state = MET[line.met]
+    if line.met is None and line.value is not None and line.value > line.limit:
+        state = "exceeded"
     if line.value is None:
         return Headline(words, "not known", line.note, limit, state)
     band = ""

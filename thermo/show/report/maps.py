@@ -21,12 +21,16 @@ def map_charts(found: Contents) -> dict[str, Chart]:
         made[f"{part}-map"] = _map(found, "field", peak, f"{part} peak, degC")
     if "resist" in limits:
         room = limits["resist"].limit - np.array(found.numbers("field", "resist_peak_degC"))
-        made["margin-map"] = _map(found, "field", room, "resist room to its limit, K")
+        chart = _map(found, "field", room, "resist room to its limit, K")
+        chart["data"][0]["reversescale"] = True  # bright where it is hot, as beside it
+        made["margin-map"] = chart
+    if found.answer.placement.reason:
+        return made
     error = np.array([found.numbers("placement_middle", f"error_{c}_nm") for c in "xy"]).T
     points = _points(found, "placement_middle")
     fit = linear_fit(1e-3 * points, 1e-9 * error)
     left = 1e9 * fit.residual
-    chart = _map(found, "placement_middle", np.hypot(*left.T), "left, nm")
+    chart = _map(found, "placement_middle", np.hypot(*left.T), "remaining after scale, nm")
     made["placement-map"] = _with_arrows(chart, points, left)
     xx, xy, yy = (
         np.array(found.numbers("placement_middle", f"blur_{c}_nm2")) for c in ("xx", "xy", "yy")

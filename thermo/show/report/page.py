@@ -12,9 +12,9 @@ from markupsafe import Markup
 from plotly.offline import get_plotlyjs
 
 from thermo.answer import Answer
-from thermo.show.report.charts import TITLES, charts
+from thermo.show.report.charts import charts, titles
 from thermo.show.report.contents import Contents
-from thermo.show.report.headline import headlines, other_limits
+from thermo.show.report.headline import broken_words, headlines, other_limits
 from thermo.show.report.sheet import settings_of, watch_of
 from thermo.show.report.solid import solid_view
 from thermo.show.text import WORDS
@@ -23,8 +23,9 @@ from thermo.units import three_digits
 
 MEANING = {
     "go": "Every limit is met, at the far end of its range too.",
-    "change": "Not as it is, but one setting cures it.",
-    "no": "Not as it is, and no single setting of yours cures it.",
+    "change": "Not as it is. One setting brings typical values within every limit; estimate again, "
+    "as the ranges may still reach over.",
+    "no": "Not as it is, and no single setting of yours brings typical values within every limit.",
     "cannot_tell": "Typical values keep the limits, but not for sure: something is to be measured.",
 }
 HEAT_MAPS = (
@@ -55,11 +56,10 @@ def report_page(found: Contents) -> str:
         script=script,
         pictures=found.pictures,
         bars=_bars(found.answer),
-        time_charts=[
-            (n, f"Temperature against time: {t}") for n, t in TITLES.items() if n in drawn
-        ],
+        time_charts=[(n, f"Temperatures: {t}") for n, t in titles(found).items() if n in drawn],
         heat_maps=[(name, text) for name, text in HEAT_MAPS if name in drawn],
         placement_maps=[(name, text) for name, text in PLACEMENT_MAPS if name in drawn],
+        printed=found.answer.placement.middle.magnification_ppm,
         depths=[(d, getattr(found.answer.placement, d)) for d in ("top", "middle", "base")],
         seconds=sum(found.answer.seconds.values()),
         case=found.case,
@@ -74,7 +74,6 @@ def sheet_page(found: Contents) -> str:
         found,
         sheet=True,
         policy=_policy(),
-        settings=settings_of(found),
         watch=watch_of(found.answer),
     )
 
@@ -93,10 +92,13 @@ def _page(found: Contents, **more: Any) -> str:
         word=WORDS[word],
         meaning=MEANING[word],
         headlines=headlines(answer),
+        broken=broken_words(answer),
+        settings=settings_of(found),
         others=other_limits(answer),
         style=_own("style.css"),
         three=three_digits,
         parted=lambda key: Markup(".<wbr>").join(key.split(".")),
+        signed=lambda value: f"{value:+.2f}" if abs(value) >= 5e-3 else "0",
         start=lambda words: words[:1].upper() + words[1:],
         short=lambda value: value if isinstance(value, str) else f"{value:.4g}",
         duration=duration,
