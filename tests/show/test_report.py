@@ -11,11 +11,15 @@ from html.parser import HTMLParser
 import numpy as np
 import pytest
 
-from thermo.show.folder import write_results
+from thermo.case import read_case
+from thermo.show.folder import FolderError, check_folder, write_report, write_results
+from thermo.show.reading import ResultsError
 from thermo.show.report import read_results, report_page, sheet_page
 from thermo.show.report.charts import charts, drawn_depths
-from thermo.show.report.contents import ResultsError
 from thermo.show.report.headline import headlines
+from thermo.show.report.maps import map_charts
+from thermo.show.report.sheet import settings_of
+from thermo.show.report.solid import solid_view
 
 SECTIONS = {
     *("verdict", "stack", "heat", "through", "time", "maps", "placement"),
@@ -112,7 +116,8 @@ def test_every_picture_is_described_and_every_chart_has_its_place(page, found):
     pictures = [a for t, a in page.tags if t == "img"]
     assert pictures
     assert all(len(a["alt"]) > 20 for a in pictures)
-    places = [a for t, a in page.tags if a.get("role") == "img"]
+    places = [a for t, a in page.tags if a.get("class") == "live"]
+    assert all(a["tabindex"] == "0" for a in places)
     assert all(len(a["aria-label"]) > 20 for a in places)
     assert {a["id"] for a in places} == {*charts(found), "solid-view"}
 
@@ -168,22 +173,154 @@ def test_layers_are_drawn_in_order_each_by_its_own_thickness():
     ("name", "content", "said"),
     [
         ("answer.json", None, "answer.json: no such file"),
-        ("answer.json", "{}", "has schema None, allowed: 1"),
-        ("depth.csv", "layer\n", "damaged"),
-        ("manifest.json", "[]", "damaged"),
-        ("surfaces.npz", "none", "damaged"),
-        ("section.svg", None, "has no section.svg"),
+        ("answer.json", b"{}", "has schema None, allowed: 1"),
+        ("answer.json", b"[" * 100_000, "is no JSON"),
+        ("case.toml", b"\xff", "UTF-8"),
+        ("case.toml", b"= 1", "TOML"),
+        ("depth.csv", b"layer\n", "damaged"),
+        ("depth.csv", b"layer,z_mm\nfilm,1\n", "has no column lowest_degC"),
+        ("cycle.csv", b"time_s,resist_degC,mask_degC\n0,nan,1\n", "damaged"),
+        ("field.csv", b"x_mm,y_mm,resist_peak_degC,mask_peak_degC\n0,0,1,2\n0,0,1,2\n", "damaged"),
+        ("dose.csv", b"depth_um,dose_J_per_cm3\n0,hot\n", "damaged"),
+        ("manifest.json", b"[]", "damaged"),
+        ("manifest.json", b'{"sha256": []}', "damaged"),
+        ("manifest.json", b'{"sha256": {"../../etc/passwd": ""}}', "damaged"),
+        ("manifest.json", b"[" * 100_000, "damaged"),
+        ("surfaces.npz", b"none", "damaged"),
+        ("section.svg", None, "section.svg: no such file"),
     ],
 )
 def test_a_folder_that_is_not_whole_is_refused_in_one_line(folder, tmp_path, name, content, said):
     shutil.copytree(folder, tmp_path / "r")
-    if content is None:
-        (tmp_path / "r" / name).unlink()
-    else:
-        (tmp_path / "r" / name).write_text(content, encoding="utf-8")
+    (tmp_path / "r" / name).unlink()
+    if content is not None:
+        (tmp_path / "r" / name).write_bytes(content)
     with pytest.raises(ResultsError, match=said) as error:
-        report_page(read_results(tmp_path / "r"))
+        write_report(tmp_path / "r")
     assert "\n" not in str(error.value)
+
+
+@pytest.mark.parametrize("wrong", ["lacks", "nan", "shape", "nodes", "cut"])
+def test_surfaces_that_do_not_fit_are_refused(folder, tmp_path, wrong):
+    shutil.copytree(folder, tmp_path / "r")
+    path = tmp_path / "r" / "surfaces.npz"
+    with np.load(path) as stored:
+        arrays = {key: stored[key] for key in stored.files}
+    if wrong == "lacks":
+        del arrays["mask_levels"]
+    elif wrong == "nan":
+        arrays["sample_peak"][0, 0] = np.nan
+    elif wrong == "shape":
+        arrays["mask_moved"] = arrays["mask_moved"][:1]
+    elif wrong == "nodes":
+        arrays["mask_quads"] = arrays["mask_quads"] + 60_000
+    np.savez_compressed(path, **arrays)
+    if wrong == "cut":
+        path.write_bytes(path.read_bytes()[:-100])
+    with pytest.raises(ResultsError, match="damaged"):
+        write_report(tmp_path / "r")
+
+
+def test_a_report_made_anew_is_the_same_and_blesses_nothing_else(folder, tmp_path):
+    shutil.copytree(folder, tmp_path / "r")
+    before = (tmp_path / "r" / "report.html").read_bytes()
+    write_report(tmp_path / "r")
+    assert (tmp_path / "r" / "report.html").read_bytes() == before
+    (tmp_path / "r" / "my-notes.txt").write_text("mine", encoding="utf-8")
+    with (tmp_path / "r" / "dose.csv").open("a", encoding="utf-8") as file:
+        file.write("9999,1\n")
+    for _ in range(2):
+        write_report(tmp_path / "r")
+        assert "changed since" in (tmp_path / "r" / "report.html").read_text(encoding="utf-8")
+    with pytest.raises(FolderError, match="my-notes"):
+        check_folder(tmp_path / "r")
+    assert not list((tmp_path / "r").glob(".*"))
+
+
+def test_what_was_set_beside_the_file_stands_on_sheet_and_report(scanned, small_path, tmp_path):
+    case = read_case(small_path, {"ring.current": "77 mA"})
+    block = scanned.answer.case.model_copy(update={"settings": dict(case.settings)})
+    answer = scanned.answer.model_copy(update={"case": block})
+    write_results(replace(scanned, answer=answer), case, tmp_path / "r")
+    found = read_results(tmp_path / "r")
+    assert dict(settings_of(found))["ring.current"] == "77 mA"
+    assert "ring.current = 77 mA" in report_page(found)
+
+
+def test_maps_lie_as_the_field_does(found):
+    """x to the right, y upwards, and the largest values are those of the answer."""
+    tables = {n: dict(columns) for n, columns in found.tables.items()}
+    for name in ("field", "placement_middle"):
+        x, y = (np.array(tables[name][f"{c}_mm"]) for c in "xy")
+        for column in tables[name]:
+            if column not in ("x_mm", "y_mm"):
+                tables[name][column] = (3 * x + y + 100).tolist()
+    turned = replace(found, tables=tables)
+    for name in ("resist-map", "mask-map", "blur-map"):
+        heat = map_charts(turned)[name]["data"][0]
+        z, side = np.array(heat["z"]), len(heat["x"])
+        assert heat["x"][0] < heat["x"][-1]
+        assert heat["y"][0] < heat["y"][-1]
+        if name != "blur-map":
+            assert z[0, side - 1] - z[0, 0] == pytest.approx(3 * np.ptp(heat["x"]), rel=1e-3)
+            assert z[side - 1, 0] - z[0, 0] == pytest.approx(np.ptp(heat["y"]), rel=1e-3)
+
+
+def test_the_largest_of_each_map_is_that_of_the_answer(found):
+    made, middle = map_charts(found), found.answer.placement.middle
+    highest = {name: np.max(chart["data"][0]["z"]) for name, chart in made.items()}
+    assert highest["placement-map"] == pytest.approx(middle.residual_max_nm, rel=1e-3)
+    assert highest["blur-map"] == pytest.approx(middle.blur_max_nm, rel=1e-3)
+    assert highest["split-map"] == pytest.approx(middle.up_down_split_nm, rel=1e-3)
+    assert highest["resist-map"] == pytest.approx(found.answer.resist_peak_C, abs=0.05)
+    assert highest["mask-map"] == pytest.approx(found.answer.mask_peak_C, abs=0.05)
+    limit = next(j.limit for j in found.answer.limits if j.name == "resist")
+    room = np.min(made["margin-map"]["data"][0]["z"])
+    assert room == pytest.approx(limit - highest["resist-map"], abs=0.01)
+
+
+def test_curves_are_those_of_their_columns(found):
+    made = charts(found)
+    lines = {line["name"]: line for line in made["depth"]["data"]}
+    for name, column in (("mean", "mean"), ("while printing", "printing"), ("peak", "peak")):
+        told = [x for x in lines[name]["x"] if x is not None]
+        assert told == found.numbers("depth", f"{column}_degC")
+    assert lines["resist limit 60 degC"]["x"] == [60.0, 60.0]
+    cooling = made["cooling"]["data"][0]
+    assert cooling["y"] == found.numbers("cooling", "resist_degC")
+    dose = made["dose"]["data"][0]["y"]
+    assert max(dose) == pytest.approx(found.answer.dose.resist_top_J_per_cm3 / 1e3, rel=2e-3)
+
+
+def test_the_stack_is_drawn_as_the_words_say(found):
+    """Drawn over true heights and displacement; bodies that move most do not meet."""
+    made, s = solid_view(found), found.surfaces
+    factors = []
+    for body in made.data["bodies"]:
+        drawn, true = np.diff(body["drawn"]), np.diff(s[f"{body['name']}_levels"])
+        assert (drawn < 0).all()
+        factors += (-drawn / true).tolist()
+    assert made.thicker == pytest.approx((min(factors), max(factors)))
+    mask, sample = made.data["bodies"]
+    gap = mask["drawn"][-1] - sample["drawn"][0]
+    most = max(np.linalg.norm(s[f"{b}_moved"], axis=0).max() for b in ("mask", "sample"))
+    assert made.data["bent"] * most == pytest.approx(0.45 * gap)
+    assert made.bent == pytest.approx(1e3 * made.data["bent"])  # um drawn as mm
+    low, high = made.data["span"]
+    peaks = [t.peak_C for n, t in found.answer.temperature.items() if n not in ("joint", "holder")]
+    assert high == pytest.approx(max(peaks), abs=0.05)
+    assert low >= 20.0 - 1e-6  # no colder than the water
+    assert [*mask["layers"], *sample["layers"]] == [
+        "frame", "membrane", "absorber", "resist", "silicon",
+    ]  # fmt: skip
+
+
+def test_every_part_stands_in_the_table_with_its_own_numbers(found, text):
+    cells = re.findall(r"<td>([^<]*)</td>", text)
+    for part in found.answer.temperature.values():
+        row = [f"{T:.1f}" for T in (part.mean_C, part.dose_weighted_C, part.peak_C)]
+        at = [i for i in range(len(cells)) if cells[i : i + 3] == row]
+        assert at
 
 
 def test_ink_stands_out_from_its_ground_as_wcag_asks(text):
@@ -236,5 +373,6 @@ def test_a_browser_without_network_draws_everything_without_a_complaint(text, tm
         check=True,
     )
     assert 'data-drawn="yes"' in found.stdout[:2000]
+    assert "no-script" not in found.stdout[:2000].split("<style")[0]
     complaints = [line for line in found.stderr.splitlines() if ":CONSOLE" in line]
     assert [c for c in complaints if "willReadFrequently" not in c] == []

@@ -249,8 +249,9 @@ def test_results_carry_the_picture_and_a_note_only_where_it_stood_in(
     tmp_path, scanned, small, monkeypatch
 ):
     others = ("write_section", "write_in_time", "write_placement", "write_cycle_fields")
-    for write in (*others, "_write_pages"):
+    for write in others:
         monkeypatch.setattr(room, write, lambda *_: None)
+    monkeypatch.setattr(room, "pages_of", lambda _: {})
     monkeypatch.setattr(stack_picture, "DRAWER", CRASH)
     note = write_results(scanned, small, tmp_path / "crashed")
     assert note.startswith("stack.png drawn by matplotlib: 3D drawing is not available here (")

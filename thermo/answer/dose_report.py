@@ -52,7 +52,11 @@ def dose_report(scene: Scene, done: float = 0.0, photons: int = 0) -> DoseReport
     choices = filter_choices(scene, ratio.high) if ratio and not done else ()
     total = None if plan.passes is None else plan.passes + plan.done
     return DoseReport(
-        case=CaseBlock(title=scene.case.title, sha256=scene.case.sha256),
+        case=CaseBlock(
+            title=scene.case.title,
+            sha256=scene.case.sha256,
+            settings=dict(scene.case.settings),
+        ),
         beam=beam_block(scene),
         path=path_lines(scene),
         dose=dose_block(plan),

@@ -24,10 +24,11 @@ SCHEMA = 1
 
 
 class CaseBlock(Block):
-    """Which case was answered."""
+    """Which case was answered; settings: what --set changed in its file, by key."""
 
     title: str
     sha256: str
+    settings: dict[str, str]
 
 
 class BeamBlock(Block):
@@ -252,6 +253,18 @@ class Answer(Block):
     verdict: Verdict
     assumed: tuple[AssumedLine, ...]
     cautions: tuple[str, ...]
+
+    @property
+    def resist_peak_C(self) -> float:
+        """Highest temperature of the resist, whatever the name of the layer behind the gap."""
+        names = [line.name for line in self.path]
+        return self.temperature[names[names.index("gap") + 1]].peak_C
+
+    @property
+    def mask_peak_C(self) -> float:
+        """Highest temperature of membrane and absorber."""
+        parts = ("membrane", "absorber")
+        return max(self.temperature[part].peak_C for part in parts if part in self.temperature)
 
     def to_json(self) -> str:
         """The text of answer.json."""

@@ -88,6 +88,7 @@ def read_case(path: str | PathLike[str], settings: Mapping[str, str] | None = No
         path=name,
         text=text,
         sha256=_hash(text, tables if plan is None else {**tables, "mesh.plan": plan}, settings),
+        settings=dict(settings or {}),
     )
 
 

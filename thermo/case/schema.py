@@ -167,6 +167,7 @@ class Case(Part):
     assumed : what was filled from the tables, each with range and source
     text, sha256 : the file as read; the hash covers it, its tables, its plan mesh, and the settings
         beside it
+    settings : what was set beside the file, as texts by their keys
     """
 
     title: Text
@@ -188,6 +189,7 @@ class Case(Part):
     path: str
     text: str
     sha256: str
+    settings: Mapping[str, str] = {}
 
 
 SECTIONS: dict[str, type[BaseModel]] = {

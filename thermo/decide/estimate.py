@@ -133,7 +133,7 @@ def _of_outcome(outcome: Outcome, path: tuple[PathLine, ...]) -> dict[str, Any]:
     """The blocks of the answer that one outcome tells, by their keys."""
     scene, state, case = outcome.scene, outcome.state, outcome.scene.case
     return {
-        "case": CaseBlock(title=case.title, sha256=case.sha256),
+        "case": CaseBlock(title=case.title, sha256=case.sha256, settings=dict(case.settings)),
         "versions": {"python": platform.python_version(), **{p: version(p) for p in PACKAGES}},
         "beam": blocks.beam_block(scene),
         "path": path,

@@ -47,20 +47,6 @@ def _largest(name: str) -> Callable[[Answer], float | None]:
     return found
 
 
-def _resist_peak(answer: Answer) -> float | None:
-    """Peak of the layer behind the gap, degC, whatever its name."""
-    names = [line.name for line in answer.path]
-    below = names[names.index("gap") + 1 :] if "gap" in names else []
-    part = answer.temperature.get(below[0]) if below else None
-    return None if part is None else part.peak_C
-
-
-def _mask_peak(answer: Answer) -> float | None:
-    """Higher peak of membrane and absorber, degC."""
-    parts = (answer.temperature.get(name) for name in ("membrane", "absorber"))
-    return max((part.peak_C for part in parts if part is not None), default=None)
-
-
 def _degC(T: float) -> str:
     return f"{T:.4g} degC"
 
@@ -94,8 +80,8 @@ QUANTITIES = (
         lambda a: a.dose.under_absorber_J_per_cm3,
         dose_value,
     ),
-    Quantity("resist, peak", "resist_peak_C", _resist_peak, _degC),
-    Quantity("mask, peak", "mask_peak_C", _mask_peak, _degC),
+    Quantity("resist, peak", "resist_peak_C", lambda a: a.resist_peak_C, _degC),
+    Quantity("mask, peak", "mask_peak_C", lambda a: a.mask_peak_C, _degC),
     Quantity("printed scale", "scale_ppm", _largest("magnification_ppm"), "{:+.3g} ppm".format),
     Quantity("after scale", "after_scale_nm", _largest("residual_max_nm"), _nm),
     Quantity("blur", "blur_nm", _largest("blur_max_nm"), _nm),

@@ -1,6 +1,5 @@
 """The result folder: written beside its place under another name, then renamed in one step."""
 
-import json
 import os
 import shutil
 import tempfile
@@ -15,11 +14,11 @@ from thermo.show.chart import chart_table, chart_text, write_chart
 from thermo.show.cycle_fields import write_cycle_fields
 from thermo.show.fields import write_fields
 from thermo.show.in_time import write_in_time
-from thermo.show.manifest import MANIFEST, manifest_text
+from thermo.show.manifest import MANIFEST, put, read_sums, write_manifest
 from thermo.show.picture import write_section
 from thermo.show.placement import write_placement
 from thermo.show.profiles import write_profiles
-from thermo.show.report import REPORT, SHEET, read_results, report_page, sheet_page
+from thermo.show.report import pages_of
 from thermo.show.stack_picture import DRAWN, PICTURE, draw_stack
 from thermo.show.surfaces import write_surfaces
 from thermo.show.text import answer_text
@@ -52,8 +51,8 @@ def check_folder(folder: Path) -> None:
 def _others(folder: Path) -> list[str]:
     """Names in the folder that no earlier result put there."""
     try:
-        own = set(json.loads((folder / MANIFEST).read_text(encoding="utf-8"))["sha256"])
-    except (OSError, ValueError, LookupError, TypeError):
+        own = set(read_sums(folder))
+    except (OSError, ValueError, LookupError, TypeError, AttributeError):
         own = set()
     return sorted({p.name for p in folder.iterdir()} - own - {MANIFEST})
 
@@ -79,7 +78,11 @@ def write_results(result: Result, case: Case, folder: Path) -> str:
         if drawn != DRAWN:
             notes.append(f"{PICTURE} {drawn}")
 
-    write_folder(folder, case, fill, _write_pages)
+    def finish(work: Path) -> None:
+        for name, page in pages_of(work).items():
+            (work / name).write_text(page, encoding="utf-8")
+
+    write_folder(folder, case, fill, finish)
     return "; ".join(notes)
 
 
@@ -88,20 +91,13 @@ def write_report(folder: Path) -> None:
 
     Raises ResultsError for a folder that is no result, FolderError where it cannot be written.
     """
+    pages = pages_of(folder)
     try:
-        with tempfile.TemporaryDirectory(prefix=".pages-", dir=folder) as work:
-            _write_pages(folder, Path(work))
-            for page in Path(work).iterdir():
-                os.replace(page, folder / page.name)
-        (folder / MANIFEST).write_text(manifest_text(folder), encoding="utf-8")
+        for name, page in pages.items():
+            put(folder / name, page)
+        write_manifest(folder, only=pages)
     except OSError as error:
         raise FolderError(f"{folder} cannot be written: {error.strerror}; copy it first") from error
-
-
-def _write_pages(folder: Path, to: Path | None = None) -> None:
-    found, place = read_results(folder), to or folder
-    (place / REPORT).write_text(report_page(found), encoding="utf-8")
-    (place / SHEET).write_text(sheet_page(found), encoding="utf-8")
 
 
 def write_map(chart: Chart, case: Case, folder: Path) -> None:
@@ -145,9 +141,9 @@ def _write(
             _free(work, table.path).write_text(table.text, encoding="utf-8")
         if case.plan is not None:
             _free(work, case.plan.path).write_bytes(case.plan.content)
-        (work / MANIFEST).write_text(manifest_text(work), encoding="utf-8")
+        write_manifest(work)
         finish(work)
-        (work / MANIFEST).write_text(manifest_text(work), encoding="utf-8")
+        write_manifest(work)
         os.chmod(work, 0o755)
         _swap(work, folder)
     finally:

@@ -12,6 +12,7 @@ from thermo.answer.temperature import ZERO_C, hottest, layer_nodes
 from thermo.decide import Result
 from thermo.mesh import interpolation
 from thermo.show.saving import save
+from thermo.show.surfaces import used_mean
 
 Array = NDArray[np.float64]
 
@@ -57,8 +58,7 @@ def _field(result: Result) -> Array:
         own = [layer_nodes(grid, stack.index(name)) for name in names]
         here = np.any(own, axis=0)
         peak = np.where(here, state.peak, -np.inf).max(0)
-        peak = np.where(np.isfinite(peak), peak, 0.0)  # no node of a cell the field lies in
-        columns.append((at @ peak - ZERO_C)[:, None])
+        columns.append((used_mean(at, np.where(np.isfinite(peak), peak, np.nan)) - ZERO_C)[:, None])
     return np.hstack(columns)
 
 

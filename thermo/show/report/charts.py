@@ -72,7 +72,7 @@ def drawn_depths(layers: list[str], z: Array) -> Array:
 
 def _depth(found: Contents) -> Chart:
     """Temperature against depth through the hottest resist, with what it swings between."""
-    layers = found.tables["depth"]["layer"]
+    layers = found.words("depth", "layer")
     z = np.array(found.numbers("depth", "z_mm"))
     place = drawn_depths(layers, z)
     bodies = np.split(np.arange(len(z)), _ends(layers, z))

@@ -7,7 +7,7 @@ from thermo.answer.schema import LimitLine
 from thermo.show.words import duration, spoken
 from thermo.units import three_digits
 
-FIVE = (  # limit's name, words, unit of the answer without a limit
+FIVE = (  # limit's name, words
     ("resist", "resist, highest"),
     ("mask", "mask, highest"),
     ("placement", "pattern placed off by"),
@@ -20,13 +20,14 @@ MET = {True: "met", False: "broken", None: "open"}
 
 @dataclass(frozen=True)
 class Headline:
-    """One number: what it is, the value, what it may be, the limit, and how they stand."""
+    """One number: what it is, the value, what it may be, the limit, how they stand, a note."""
 
     name: str
     value: str
     band: str
     limit: str
     state: str
+    note: str = ""
 
 
 def broken_words(answer: Answer) -> str:
@@ -65,7 +66,9 @@ def _of_limit(words: str, line: LimitLine) -> Headline:
     band = ""
     if line.low is not None and line.high is not None:
         band = f"{three_digits(line.low)} .. {three_digits(line.high)}"
-    return Headline(words, f"{three_digits(line.value)} {line.unit}".strip(), band, limit, state)
+    value = f"{three_digits(line.value)} {line.unit}".strip()
+    most = "at most " if line.met is None and "at most this" in line.note else ""
+    return Headline(words, value, band, f"{most}{limit}", state, line.note)
 
 
 def _of_answer(name: str, words: str, answer: Answer) -> Headline:
@@ -74,8 +77,7 @@ def _of_answer(name: str, words: str, answer: Answer) -> Headline:
     if name == "exposure_time":
         return Headline(words, duration(answer.dose.time_s), "", "", "no limit")
     if name in ("resist", "mask"):
-        parts = ("membrane", "absorber") if name == "mask" else (_resist(answer),)
-        peak = max(answer.temperature[p].peak_C for p in parts if p in answer.temperature)
+        peak = answer.mask_peak_C if name == "mask" else answer.resist_peak_C
         return Headline(
             words,
             f"{three_digits(peak)} degC",
@@ -97,13 +99,8 @@ def _of_answer(name: str, words: str, answer: Answer) -> Headline:
     )
 
 
-def _resist(answer: Answer) -> str:
-    known = [line.part for line in answer.limits if line.name == "resist"]
-    return known[0] if known else "resist"
-
-
 def _mesh(change: float | None, unit: str) -> str:
-    return "" if change is None else f"mesh leaves {change:.2g} {unit} open"
+    return "" if change is None else f"by the mesh alone +- {change:.2g} {unit}"
 
 
 def _length(nm: float) -> str:

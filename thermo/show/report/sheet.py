@@ -25,7 +25,7 @@ SETTINGS = (  # keys of the case that are set on the day
 
 def settings_of(found: Contents) -> list[tuple[str, str]]:
     """What the case sets, by its keys, and what follows from it."""
-    given = flat_case(found.case)
+    given = flat_case(found.case) | found.answer.case.settings
     rows = [
         (key, value)
         for wanted in SETTINGS

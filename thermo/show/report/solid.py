@@ -8,12 +8,12 @@ from numpy.typing import NDArray
 
 from thermo.show.report.charts import THICKEST, THINNEST, packed, scaled
 from thermo.show.report.contents import Contents
+from thermo.show.surfaces import BODIES
 
 Array = NDArray[np.float64]
 HEIGHT = 0.45  # of the width: drawn height of the whole stack
 GAP = 0.5  # drawn height of the gap, as those of layers
-BENT = 0.04  # of the width: what the largest displacement is drawn as
-BODIES = ("mask", "sample")
+CLOSING = 0.45  # of the drawn gap: the largest displacement as drawn, so that bodies do not meet
 
 
 @dataclass(frozen=True)
@@ -33,8 +33,9 @@ def solid_view(found: Contents) -> Solid:
     s = found.surfaces
     width = max(float(np.ptp(s[f"{b}_points"], axis=1).max()) for b in BODIES)
     drawn, factors = _levels(found, width)
-    largest = max(float(np.abs(s[f"{b}_moved"]).max()) for b in BODIES)
-    bent = BENT * width / max(1e-3 * largest, 1e-12)
+    largest = max(float(np.linalg.norm(s[f"{b}_moved"], axis=0).max()) for b in BODIES)
+    gap = float(drawn["mask"][-1] - drawn["sample"][0])
+    bent = CLOSING * gap / max(1e-3 * largest, 1e-12)
     peaks = np.concatenate([s[f"{b}_peak"][_used(found, b)] for b in BODIES])
     bodies = [
         {

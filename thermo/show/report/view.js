@@ -110,7 +110,7 @@ function drawSolid() {
     margin: { l: 0, r: 0, t: 0, b: 0 }, paper_bgcolor: "white",
     scene: {
       aspectmode: "data", camera: { eye: { x: 1.2, y: -1.5, z: 0.8 } },
-      xaxis: { title: { text: "x, mm" } }, yaxis: { title: { text: "y along the scan, mm" } },
+      xaxis: { title: { text: "x, mm" }, autorange: "reversed" }, // z is along the beam, downwards yaxis: { title: { text: "y along the scan, mm" } },
       zaxis: { title: { text: "" }, showticklabels: false },
     },
     uirevision: "kept",
@@ -119,7 +119,6 @@ function drawSolid() {
   const draw = () => Plotly.react(place, traces(stack, Number(bend.value), Number(apart.value)), layout, CONFIG);
   bend.addEventListener("input", draw);
   apart.addEventListener("input", draw);
-  place.tabIndex = 0;
   place.addEventListener("keydown", (event) => turn(place, event));
   return draw();
 }
@@ -140,6 +139,7 @@ function turn(place, event) {
 }
 
 async function drawAll() {
+  document.documentElement.classList.remove("no-script");
   for (const [id, chart] of Object.entries(data("charts"))) {
     await Plotly.newPlot(id, chart.data, chart.layout, CONFIG);
   }
