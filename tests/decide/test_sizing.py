@@ -303,7 +303,7 @@ def test_progress_only_grows_and_ends_at_one(small):
     assert told[-1] == (1.0, "done")
 
 
-@pytest.mark.slow
+@pytest.mark.long
 def test_the_highest_current_of_the_round_wafer_is_that_of_an_estimate():
     case = read_case(CASES / "round-wafer.toml")
     trials = Trials(case)
