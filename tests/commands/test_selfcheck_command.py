@@ -161,7 +161,7 @@ def test_a_missing_package_is_a_wrong_installation_and_a_missing_extra_is_none(
 
         return find
 
-    monkeypatch.setattr(selfcheck, "installed", without("pyvista", "plotly"))
+    monkeypatch.setattr(selfcheck, "installed", without("pyvista"))
     code, out, _ = warmstack("selfcheck")
     assert code == 0
     assert "not installed" in line(out, "pyvista")

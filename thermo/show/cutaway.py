@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from thermo.errors import WarmstackError
+from thermo.show.stretch import drawn_heights
 from thermo.show.warp import Bodies, body_of, read_hexahedra
 
 Array = NDArray[np.float64]
@@ -19,7 +20,6 @@ Index = NDArray[np.int64]
 FIELD = "peak_temperature_degC"
 FIELDS = ("temperature.vtu", "mask_displacement.vtu", "sample_displacement.vtu")
 GAP = 3  # number of the gas gap in every stack: frame, membrane and absorber come before it
-THINNEST, THICKEST = 0.35, 1.0  # drawn heights of the thinnest and the thickest layer
 TALL = 0.62  # drawn height of the stack over its width
 CLOSING = 0.5  # of the drawn gap: the largest displacement as drawn
 SMALL = 1e-9  # m: a node so near to the cut lies on it
@@ -158,9 +158,7 @@ def _cutaway(
 
 def _heights(thickness: Array) -> Array:
     """Shares of the whole height: each layer stretched on its own, thin ones most."""
-    log = np.log(thickness)
-    span = max(float(np.ptp(log)), 1e-9)
-    heights = THINNEST + (THICKEST - THINNEST) * (log - log.min()) / span
+    heights = drawn_heights(thickness)
     return np.asarray(heights / heights.sum())
 
 

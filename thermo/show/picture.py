@@ -13,11 +13,11 @@ from thermo.answer.temperature import ZERO_C, hottest, layer_nodes
 from thermo.decide import Result
 from thermo.mesh import Plan, cells_at, interpolation, rim
 from thermo.show.saving import save
+from thermo.show.stretch import drawn_heights
 
 Array = NDArray[np.float64]
 SIDE = 1e-7  # share of x by which the section lies nearer the middle than the hottest node
 COLUMNS = 240  # of a section where the plan has no lines
-THINNEST, THICKEST = 0.35, 1.0  # drawn heights of the thinnest and the thickest layer
 
 
 def write_section(result: Result, path: Path) -> None:
@@ -44,9 +44,7 @@ def _what(state: State) -> str:
 def _drawn_levels(state: State) -> Array:
     """Heights at which the levels are drawn: each layer stretched on its own, thin ones most."""
     stack, grid = state.scene.stack, state.meshed.grid
-    log = np.log([layer.thickness for layer in stack.layers])
-    span = max(float(np.ptp(log)), 1e-9)
-    heights = THINNEST + (THICKEST - THINNEST) * (log - log.min()) / span
+    heights = drawn_heights([layer.thickness for layer in stack.layers])
     drawn = [0.0]
     for i, height in enumerate(heights):
         own = grid.heights[grid.slabs(i)]

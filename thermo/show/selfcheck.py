@@ -20,8 +20,11 @@ from thermo.errors import shown
 from thermo.show.words import wrapped
 
 OURS, NAME = "warmstack", "thermo"  # distribution, and the package it is imported by
-PACKAGES = (OURS, "numpy", "scipy", "numba", "pyamg", "xraylib", "pydantic", "meshio", "matplotlib")
-EXTRAS = ("pyvista", "plotly")
+PACKAGES = (
+    *(OURS, "numpy", "scipy", "numba", "pyamg", "xraylib", "pydantic", "meshio"),
+    *("matplotlib", "plotly", "jinja2"),
+)
+EXTRAS = ("pyvista",)  # without it matplotlib stands in
 ANEW = f"install {OURS} anew, in an environment of its own: python -m venv NAME"
 PATIENCE = 8.0  # s for a picture by pyvista
 SOLID = """

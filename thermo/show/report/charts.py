@@ -14,10 +14,10 @@ from thermo.answer.series import FEW
 from thermo.show.report.axes import Chart, axis
 from thermo.show.report.contents import Contents
 from thermo.show.report.maps import map_charts
+from thermo.show.stretch import THINNEST, drawn_heights
 
 Array = NDArray[np.float64]
 INK, GREY, BAND = "#1a1a1a", "#6a6a6a", "rgba(120,120,120,0.30)"
-THINNEST, THICKEST = 0.35, 1.0  # drawn heights of the thinnest and the thickest layer
 STEPS = 65535  # of a range, as whole numbers of 16 bits
 FONT = {"family": "system-ui, sans-serif", "size": 13, "color": INK}
 
@@ -57,16 +57,14 @@ def drawn_depths(layers: list[str], z: Array) -> Array:
     names = list(dict.fromkeys(layers))
     own = {name: np.array([i for i, n in enumerate(layers) if n == name]) for name in names}
     thick = {n: max(float(np.ptp(z[i])), 1e-9) for n, i in own.items()}
-    log = np.log(list(thick.values()))
-    span = max(float(np.ptp(log)), 1e-9)
+    heights = dict(zip(names, drawn_heights([*thick.values()]).tolist(), strict=True))
     places, top, ends = np.zeros(len(z)), 0.0, _ends(layers, z)
     for name in names:
         rows = own[name]
         if rows[0] in ends:
             top += THINNEST
-        height = THINNEST + (THICKEST - THINNEST) * (np.log(thick[name]) - log.min()) / span
-        places[rows] = top + height * (z[rows] - z[rows].min()) / thick[name]
-        top += height
+        places[rows] = top + heights[name] * (z[rows] - z[rows].min()) / thick[name]
+        top += heights[name]
     return places
 
 

@@ -6,8 +6,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from thermo.show.report.charts import THICKEST, THINNEST, packed, scaled
+from thermo.show.report.charts import packed, scaled
 from thermo.show.report.contents import Contents
+from thermo.show.stretch import drawn_heights
 from thermo.show.surfaces import BODIES
 
 Array = NDArray[np.float64]
@@ -69,13 +70,9 @@ def _levels(found: Contents, width: float) -> tuple[dict[str, Array], list[float
     """Drawn heights of the levels of each body (mm, falling along the beam); stretch of slabs."""
     s = found.surfaces
     thick = {b: np.diff(s[f"{b}_levels"].astype(float)) for b in BODIES}
-    log = np.log(np.concatenate([*thick.values()]))
-    span = max(float(np.ptp(log)), 1e-9)
-
-    def height(t: Array) -> Array:
-        return np.asarray(THINNEST + (THICKEST - THINNEST) * (np.log(t) - log.min()) / span)
-
-    steps = {b: height(t) for b, t in thick.items()}
+    heights = drawn_heights(np.concatenate([*thick.values()]))
+    first = len(thick[BODIES[0]])
+    steps = dict(zip(BODIES, (heights[:first], heights[first:]), strict=True))
     total = float(sum(x.sum() for x in steps.values())) + GAP
     unit = HEIGHT * width / total
     top = total * unit
