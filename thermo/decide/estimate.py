@@ -19,9 +19,9 @@ from thermo.answer.mesh_error import mesh_bands, mesh_difference
 from thermo.answer.outcome import Outcome, needed_tension, run_once
 from thermo.answer.path import path_lines, photon_block
 from thermo.answer.scene import describe, mesh
-from thermo.answer.schema import Answer, CaseBlock, PathLine
+from thermo.answer.schema import Answer, CaseBlock, LimitLine, PathLine
 from thermo.answer.size import check_size
-from thermo.answer.spread import CoarseRuns, spread_of
+from thermo.answer.spread import CoarseRuns, Spread, spread_of
 from thermo.answer.strength import is_exceeded, strength_words, strengths
 from thermo.answer.temperature import part_temperatures
 from thermo.case import Case
@@ -103,12 +103,7 @@ def run(
     difference = mesh_difference(outcome, coarser)
     lines = limit_lines(outcome.judged, spread.bands, mesh_bands(outcome, coarser, difference))
     with clock.stage("what to change", 0.86):
-        current = highest_current(outcome, runs)
-        changes = advise(outcome, runs, current, lambda what, share: tell(what, 0.86 + share / 10))
-        said = verdict(lines, spread.bands, changes)
-        tension = needed_tension(outcome, runs.typical)
-        stressed = strengths(outcome)
-        said = with_more(said, strength_words(stressed), is_exceeded(stressed), tension)
+        said = _said(outcome, runs, spread, lines, tell)
     with clock.stage("speed and sensors", 0.96):
         timed = in_time(course, outcome, runs, spread, march)
     answer = Answer(
@@ -116,17 +111,30 @@ def run(
         regime_reason=runs.why,
         photons=followed,
         limits=lines,
-        highest_current_mA=None if current is None else 1e3 * current,
         mesh=blocks.mesh_block(state, difference),
         seconds=clock.seconds,
-        verdict=said,
-        stress=blocks.stress(outcome, stressed),
-        checks=blocks.checks(outcome, tension),
+        **said,
         **_of_outcome(outcome, path),
         **timed,
     )
     tell("done", 1.0)
     return Result(answer, outcome, course)
+
+
+def _said(
+    outcome: Outcome, runs: CoarseRuns, spread: Spread, lines: tuple[LimitLine, ...], tell: Tell
+) -> dict[str, Any]:
+    """The blocks of the answer that judge it, by their keys."""
+    current = highest_current(outcome, runs)
+    changes = advise(outcome, runs, current, lambda what, share: tell(what, 0.86 + share / 10))
+    tension, stressed = needed_tension(outcome, runs.typical), strengths(outcome)
+    said = verdict(lines, spread.bands, changes)
+    return {
+        "verdict": with_more(said, strength_words(stressed), is_exceeded(stressed), tension),
+        "highest_current_mA": None if current is None else 1e3 * current,
+        "stress": blocks.stress(outcome, stressed),
+        "checks": blocks.checks(outcome, tension),
+    }
 
 
 def _of_outcome(outcome: Outcome, path: tuple[PathLine, ...]) -> dict[str, Any]:
