@@ -86,7 +86,7 @@ dose_under_absorber = "200 J/cm3"
 """  # invented, like every number in it
 
 
-@pytest.hookimpl(tryfirst=True)  # before the workers' own
+@pytest.hookimpl(wrapper=True)  # before the workers' own, which read the groups
 def pytest_collection_modifyitems(items):
     """One worker of several takes a whole file; of the shipped cases, all of one case."""
     for item in items:
@@ -94,6 +94,7 @@ def pytest_collection_modifyitems(items):
         if group == "test_shipped_cases":
             group += " ".join(map(str, item.callspec.params.values()))
         item.add_marker(pytest.mark.xdist_group(group))
+    return (yield)
 
 
 @pytest.fixture(scope="session")
