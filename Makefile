@@ -14,10 +14,10 @@ test: .venv/ready
 	$(BIN)/ruff check .
 	$(BIN)/ruff format --check .
 	$(BIN)/mypy
-	OMP_NUM_THREADS=1 $(BIN)/pytest -q -n 2 --dist loadgroup -m "not speed and not long"
+	OMP_NUM_THREADS=1 $(BIN)/pytest -q -n 2 --dist loadfile -m "not speed and not long"
 
 test-all: .venv/ready
-	OMP_NUM_THREADS=1 $(BIN)/pytest -q -n 2 --dist loadgroup -m "not speed"
+	OMP_NUM_THREADS=1 $(BIN)/pytest -q -n 2 --dist loadfile -m "not speed"
 
 meshes: .venv/ready
 	$(BIN)/python meshes/make.py

@@ -86,17 +86,6 @@ dose_under_absorber = "200 J/cm3"
 """  # invented, like every number in it
 
 
-@pytest.hookimpl(wrapper=True)  # before the workers' own, which read the groups
-def pytest_collection_modifyitems(items):
-    """One worker of several takes a whole file; of the shipped cases, all of one case."""
-    for item in items:
-        group = item.path.stem
-        if group == "test_shipped_cases":
-            group += " ".join(map(str, item.callspec.params.values()))
-        item.add_marker(pytest.mark.xdist_group(group))
-    return (yield)
-
-
 @pytest.fixture(scope="session")
 def small_path(tmp_path_factory):
     path = tmp_path_factory.mktemp("small") / "small.toml"
