@@ -23,7 +23,7 @@ def compare(
             "warmstack compare DIR DIR"
         )
     from thermo.show.compare import compare_json, compare_text
-    from thermo.show.reading import read_results
+    from thermo.show.reading import read_answers
 
-    results = read_results(folders)
+    results = read_answers(folders)
     say(compare_json(results) if json else compare_text(results), json)

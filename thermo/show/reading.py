@@ -44,7 +44,7 @@ class Compared:
     more: bool
 
 
-def read_results(folders: Sequence[Path]) -> tuple[Compared, ...]:
+def read_answers(folders: Sequence[Path]) -> tuple[Compared, ...]:
     """Answer and case of every result folder.
 
     Raises

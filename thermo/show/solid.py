@@ -1,6 +1,6 @@
 """The cut stack in three dimensions: drawn off-screen, or in a window that can be turned.
 
-    python -m thermo.show.solid SURFACES.npz IMAGE.npy     draw and end
+    python -m thermo.show.solid PARTS.npz IMAGE.npy     draw and end
     python -m thermo.show.solid FOLDER                     open a window
 
 Run as a process of its own: a graphics library that crashes must not take anything with it.
@@ -36,7 +36,7 @@ UNSEEN = ("EGL", "OSOpenGL")  # kinds of window that no screen shows
 FAR = 1000.0  # mm from the eye to the middle of the picture
 
 
-def write_surfaces(cutaway: Cutaway, path: Path) -> None:
+def write_parts(cutaway: Cutaway, path: Path) -> None:
     """What `draw` needs, in one file."""
     faces, edges = cutaway.faces, cutaway.edges
     np.savez(path, points=cutaway.points, T=cutaway.T, faces=faces, edges=edges)

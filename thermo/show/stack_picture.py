@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from thermo.errors import shown
 from thermo.show.cutaway import GAP, Cutaway, Part, read_cutaway
-from thermo.show.solid import write_surfaces
+from thermo.show.solid import write_parts
 from thermo.show.stack_view import (
     AHEAD,
     MAP,
@@ -56,9 +56,9 @@ def draw_stack(folder: Path) -> str:
     axes.set_axis_off()
     colours = ScalarMappable(Normalize(float(cutaway.T.min()), float(cutaway.T.max())), MAP)
     with TemporaryDirectory() as work:
-        surfaces, image = Path(work, "surfaces.npz"), Path(work, "stack.npy")
-        write_surfaces(cutaway, surfaces)
-        fault = run_drawer([str(surfaces), str(image)], LONGEST)
+        parts, image = Path(work, "parts.npz"), Path(work, "stack.npy")
+        write_parts(cutaway, parts)
+        fault = run_drawer([str(parts), str(image)], LONGEST)
         if fault is None:
             extent = (frame.left, frame.right, frame.bottom, frame.top)
             axes.imshow(np.load(image), extent=extent, interpolation="antialiased", aspect="auto")
