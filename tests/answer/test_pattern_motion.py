@@ -13,7 +13,7 @@ from thermo.answer.bodies import make_body
 from thermo.answer.heated import at_points, heated_mask, heated_sample
 from thermo.answer.mounts import elastic_constants, sample_supports
 from thermo.answer.outcome import run_once
-from thermo.answer.pattern_motion import MASK_FACE, SAMPLE_FACES, pattern_motion
+from thermo.answer.pattern_motion import MASK_FACE, SAMPLE_FACES, Known, pattern_motion
 from thermo.answer.placement import linear_fit
 from thermo.answer.scene import describe
 from thermo.answer.spread import CoarseRuns
@@ -256,3 +256,73 @@ def test_a_case_that_is_nearly_the_same_takes_over_nothing_that_has_changed(smal
     assert np.abs(quick.printed.mean - whole.printed.mean).max() < 1e-3 * change
     start = quick.motion.at(runs.usual, np.zeros((1, 1)), np.zeros(1), slice(None), 0)[0, 0]
     assert np.abs(start - quick.motion.dark.e[0, 0]).max() < 1e-5 * np.abs(start).max()
+
+
+def turned(course, share, beside=0.0):
+    """The course with its harmonics times shares of their own, and something of another shape."""
+    cycle, rng = course.state.scan.cycle, np.random.default_rng(3)
+    other = rng.standard_normal(cycle.X.shape) * np.where(np.isnan(cycle.X), 0, beside)
+    X = (share[:, None, None] * cycle.X + other).astype(np.complex64)
+    scan = replace(course.state.scan, cycle=replace(cycle, X=X))
+    return replace(course, state=replace(course.state, scan=scan))
+
+
+def test_multiples_of_known_harmonics_move_the_pattern_by_as_much(course, bodies, motion):
+    """Turned and stretched one by one; against the solve that does not know them."""
+    ripple = course.state.scan.cycle.X
+    share = np.linspace(0.5, 2, len(ripple)) * np.exp(1j * np.linspace(0, 3, len(ripple)))
+    other = turned(course, share)
+    known = Known(motion, ripple=ripple, hair=1e-4)
+    told = pattern_motion(other.state, other, bodies, motion.points, 0.0, known)
+    solved = moved(other, bodies)
+    assert np.abs(told.real.e - motion.real.e).max() > 0.1 * np.abs(motion.real.e).max()
+    for name in ("real", "imaginary"):
+        for part in ("e", "gap", "mask", "sample"):
+            close(getattr(getattr(told, name), part), getattr(getattr(solved, name), part), SINGLE)
+
+
+@pytest.mark.parametrize("beside", [0.0, 1e-5, 1e-2])
+def test_what_is_no_multiple_is_solved_for(course, motion, beside):
+    """A hair of 1 mK; of few nodes the largest of random amplitudes of 0.01 K is above it."""
+    X = course.state.scan.cycle.X
+    other = turned(course, np.ones(len(X)), beside).state.scan.cycle.X
+    known = Known(motion, ripple=X, hair=1e-3)
+    assert (known.multiple(other, 0) is None) == (beside == 1e-2)
+    assert Known(motion).multiple(other, 0) is None
+    assert known.multiple(other[:, 1:], 0) is None  # another mesh
+    assert known.multiple(other, 1) is None  # more of them than are known
+
+
+def test_a_body_that_grows_otherwise_takes_no_ripple_over(runs):
+    """A share of 2e-3 of its expansion is a hair; the factor has to be the same one."""
+    mask, sample = (
+        part.body for part in (runs.typical.expansion.mask, runs.typical.expansion.sample)
+    )
+
+    def grown(body, share):
+        solid = replace(body.held.solid, alpha=share * body.held.solid.alpha)
+        return replace(body, held=replace(body.held, solid=solid))
+
+    assert mask.is_like(mask)
+    assert grown(mask, 1.001).is_like(mask)
+    assert not grown(mask, 1.003).is_like(mask)
+    assert not mask.is_like(sample)
+
+
+@pytest.mark.parametrize(
+    ("key", "value"), [("sample.holder.water", 295.15), ("ring.current", 0.0505)]
+)
+def test_a_changed_case_is_placed_as_without_what_it_takes_over(
+    small_path, monkeypatch, key, value
+):
+    """Within 0.3 nm; the settled case, where the ripple is reused."""
+    case = read_case(small_path, {"limits.placement": "1 um", "limits.blur": "1 um"})
+    runs = CoarseRuns(case, False)
+    changed = with_value(case, key, value)
+    quick = runs.changed(changed, key).expansion.printed
+    used = []
+    monkeypatch.setattr(Known, "multiple", lambda *_: used.append(1))
+    whole = runs.changed(changed, key).expansion.printed
+    assert used
+    assert 0 < np.abs(quick.mean - whole.mean).max() < 3e-10  # 0: nothing was taken over
+    assert np.abs(quick.blur - whole.blur).max() < 3e-10

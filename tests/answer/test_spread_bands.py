@@ -26,7 +26,7 @@ class Known:
     def __init__(self, inputs, steps, limit=0.0):
         self.ends = {one.key: one for one in inputs}
         self.steps = dict(zip(self.ends, np.reshape(steps, (-1, 2)), strict=True))
-        self.typical = SimpleNamespace(judged=(SimpleNamespace(name="resist", limit=limit),))
+        self.rough = SimpleNamespace(judged=(SimpleNamespace(name="resist", limit=limit),))
         self.asked = []
 
     def changed(self, case, key):
@@ -57,7 +57,7 @@ def test_the_band_is_the_root_of_the_sum_of_squares(small, inputs):
     assert band.down == pytest.approx(np.sqrt((low**2).sum()))
     assert band.up == pytest.approx(np.sqrt((high**2).sum()))
     assert band.decider == inputs[0].key
-    assert runs.asked == [one.key for one in inputs for _ in range(2)]
+    assert sorted(runs.asked) == sorted(one.key for one in inputs for _ in range(2))
 
 
 def test_an_input_whose_both_ends_lower_the_value_counts_once_and_below_only(small, inputs):
@@ -79,7 +79,7 @@ def test_an_end_whose_farther_one_hardly_counts_is_its_share_of_that(small, inpu
     share = (one.low - one.value) / (one.high - one.value)
     expected = {"resist": 0.1 * share if far else 0.1 / share}
     assert (low if far else high) == pytest.approx(expected)
-    assert runs.asked == [other.key for other in inputs]
+    assert sorted(runs.asked) == sorted(other.key for other in inputs)
 
 
 def test_what_each_end_of_an_input_changes_is_kept_by_its_key_and_told_as_it_is_done(small, inputs):

@@ -24,6 +24,7 @@ from thermo.mesh import Plan, interpolation, layer_presence
 
 Array = NDArray[np.float64]
 Name = Literal["mask", "sample"]
+ALIKE = 2e-3  # of its expansion: what counts as no change
 
 
 @dataclass(frozen=True)
@@ -47,6 +48,13 @@ class Body:
         """The same body with the expansion of another state; stiffness and factor stay."""
         alpha = _properties(state, self.slabs).alpha[:, self.cells]
         return replace(self, held=replace(self.held, solid=replace(self.held.solid, alpha=alpha)))
+
+    def is_like(self, other: "Body") -> bool:
+        """Whether another one is held by the same factor and grows by the same, but for a hair."""
+        if self.held.factor is not other.held.factor:
+            return False
+        one, two = self.held.solid.alpha, other.held.solid.alpha
+        return bool(np.all(np.abs(one - two) <= ALIKE * np.abs(two)))
 
     def transfer(self, meshed: Meshed) -> Transfer:
         """How temperatures of a heat mesh reach this body."""

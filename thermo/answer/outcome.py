@@ -21,6 +21,7 @@ PAST_FLAT = "the membrane is past its flat state when it is hottest"
 DOSE = 0.03  # share by which cross sections and the absorption model leave a dose uncertain
 UNDER = 0.1  # the same in the middle of a wide absorber; beside open parts scattered light is added
 BOW = 0.1  # share by which a bow is uncertain: a membrane bends at its clamp within a cell or two
+HAIR, ROUGH_HAIR = 4e-3, 2e-2  # K: rest of the ripple that moved prints by up to 0.2 and 1 nm
 EVEN = 0.01  # dose unevenness over the field that practice allows
 SHORT, HELD = "the stroke is too short for its overscan", "a held beam prints its own stripe alone"
 
@@ -121,31 +122,48 @@ class Kept:
         assert expansion is not None  # of the typical case
         return (expansion.mask if name == "mask" else expansion.sample).body.again(state)
 
-    @property
-    def known(self) -> Known:
-        """Of the pattern's motion."""
-        expansion = self.outcome.expansion
-        return Known(expansion.motion, self.unchanged) if self.motion and expansion else NOTHING
+    def known(self, mask: Body, sample: Body) -> Known:
+        """Of the pattern's motion, for the bodies of the changed case."""
+        expansion, scan = self.outcome.expansion, self.outcome.state.scan
+        if expansion is None:
+            return NOTHING
+        known = Known(expansion.motion, self.unchanged, self.motion)
+        before = expansion.mask.body, expansion.sample.body
+        alike = all(a.is_like(b) for a, b in zip((mask, sample), before, strict=True))
+        if scan is None or not alike:
+            return known
+        return replace(known, ripple=scan.cycle.X, hair=ROUGH_HAIR if self.rough else HAIR)
 
 
-def run_once(state: State, course: Course, moved: bool = True, kept: Kept | None = None) -> Outcome:
+def run_once(
+    state: State,
+    course: Course,
+    moved: bool = True,
+    kept: Kept | None = None,
+    bodies: tuple[Body, Body] | None = None,
+) -> Outcome:
     """Outcome of a solved state and its warm-up.
 
     moved : expand both bodies;  kept : what is taken over from another outcome
+    bodies : mask and sample of the state, where they are made already
     """
-    dose, expansion = dose_plan(state.scene), None
-    membrane = None
+    expansion, warmed = None, None
     if kept is not None and kept.membrane:
-        membrane = kept.outcome.membrane.warmed(kept.outcome.state, state)
-    if moved or membrane is None:
-        mask = kept.body("mask", state) if kept else make_body(state, "mask")
-        membrane = membrane or hottest_membrane(state, course, mask)
-        if moved:
-            sample = kept.body("sample", state) if kept else make_body(state, "sample")
-            known = kept.known if kept else NOTHING
-            rough = kept is not None and kept.rough
-            expansion = expand_bodies(state, course, mask, sample, rough, known)
+        warmed = kept.outcome.membrane.warmed(kept.outcome.state, state)
+    if moved:
+        mask, sample = bodies or (_body(state, "mask", kept), _body(state, "sample", kept))
+        membrane = warmed or hottest_membrane(state, course, mask)
+        known = kept.known(mask, sample) if kept else NOTHING
+        rough = kept is not None and kept.rough
+        expansion = expand_bodies(state, course, mask, sample, rough, known)
+    else:
+        membrane = warmed or hottest_membrane(state, course, _body(state, "mask", kept))
+    dose = dose_plan(state.scene)
     return Outcome(state, dose, membrane, expansion, judge(state, dose, membrane, expansion))
+
+
+def _body(state: State, name: Name, kept: Kept | None) -> Body:
+    return kept.body(name, state) if kept else make_body(state, name)
 
 
 def roughened_outcome(outcome: Outcome, course: Course) -> Outcome:

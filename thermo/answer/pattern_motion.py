@@ -30,6 +30,7 @@ from thermo.answer.state import State
 Array = NDArray[np.float64]
 MASK_FACE, SAMPLE_FACES = [2], [0, 1, 2]  # absorber's side of the membrane; depths of the resist
 BLOCK, LAST = 16, 4  # harmonics that are solved for together, and those whose motion is looked at
+TINY = 1e-30  # K2: what is below is no ripple
 
 
 @dataclass(frozen=True)
@@ -50,6 +51,17 @@ class Terms:
     def part(self, own: slice) -> "Terms":
         """Some of the terms."""
         return Terms(self.e[own], self.gap[own], self.mask[own], self.sample[own], self.residual)
+
+    def plus(self, share: Array, other: "Terms", other_share: Array) -> "Terms":
+        """share (terms,) times these and other_share times others of the same number."""
+
+        def both(one: Array, two: Array) -> Array:
+            lead = (-1, *(1,) * (one.ndim - 1))
+            return np.asarray(share.reshape(lead) * one + other_share.reshape(lead) * two)
+
+        residual = max(self.residual, other.residual)
+        e, gap = both(self.e, other.e), both(self.gap, other.gap)
+        return Terms(e, gap, both(self.mask, other.mask), both(self.sample, other.sample), residual)
 
 
 def joined(parts: Sequence[Terms]) -> Terms:
@@ -122,12 +134,38 @@ class PatternMotion:
 class Known:
     """What is known of a pattern's motion from a case that is nearly the same.
 
-    motion : of it; its free decays are taken over where no body is known to be unchanged
-    unchanged : the body that is the same, and at the same temperatures
+    motion : of it;  unchanged : the body that is the same, and at the same temperatures
+    warm_up : whether the free decays are those of that case, and move the pattern as there
+    ripple : harmonics of its temperatures, K, where both bodies answer to them alike here; what is
+        a multiple of one of them moves the pattern by that multiple
+    hair : K, root mean square over time: what may be left of the harmonics beside such multiples
     """
 
     motion: PatternMotion | None = None
     unchanged: Name | None = None
+    warm_up: bool = False
+    ripple: NDArray[np.complexfloating] | None = None
+    hair: float = 0.0
+
+    def multiple(self, some: NDArray[np.complexfloating], start: int) -> tuple[Terms, Terms] | None:
+        """Terms of the harmonics `some`, the first of number `start`, if known ones tell them."""
+        end = start + len(some)
+        if self.motion is None or self.ripple is None or len(self.motion.real.e) < end:
+            return None
+        known = np.nan_to_num(self.ripple[start:end]).reshape(len(some), -1)
+        here = np.nan_to_num(some).reshape(len(some), -1)
+        if known.shape != here.shape:
+            return None
+        share = (known.conj() * here).sum(1) / np.maximum((np.abs(known) ** 2).sum(1), TINY)
+        left = np.sqrt(2 * (np.abs(here - share[:, None] * known) ** 2).sum(0).max())
+        if not left <= self.hair:
+            return None
+        own = slice(start, end)
+        real, imaginary = self.motion.real.part(own), self.motion.imaginary.part(own)
+        return (
+            real.plus(share.real, imaginary, -share.imag),
+            real.plus(share.imag, imaginary, share.real),
+        )
 
 
 NOTHING = Known()
@@ -160,19 +198,22 @@ def pattern_motion(
     mean = here.terms(state.steady.T.T[None], True, known.mean if known else None)
     dark = there.terms(course.dark[None], True, known.dark if known else None)
     decays = known.decays if known else None
-    if decays is None or before.unchanged:
+    if decays is None or not before.warm_up or before.unchanged:
         decays = there.terms(course.warm_up.decay.shapes, known=decays)
     X = np.zeros((0, 1, 1), np.complex64) if state.scan is None else state.scan.cycle.X
     real, imaginary, rest = [mean.part(slice(0))], [mean.part(slice(0))], 0.0
     for start in range(0, len(X), BLOCK):
         some = X[start : start + BLOCK]
-        same = None
-        if known and before.unchanged:  # no more of them than then
-            own = slice(start, start + len(some))
-            same = joined([known.real.part(own), known.imaginary.part(own)])
-        both = here.terms(np.concatenate([some.real, some.imag]), known=same)
-        real.append(both.part(slice(len(some))))
-        imaginary.append(both.part(slice(len(some), None)))
+        found = before.multiple(some, start)
+        if found is None:
+            same = None
+            if known and before.unchanged:  # no more of them than then
+                own = slice(start, start + len(some))
+                same = joined([known.real.part(own), known.imaginary.part(own)])
+            both = here.terms(np.concatenate([some.real, some.imag]), known=same)
+            found = both.part(slice(len(some))), both.part(slice(len(some), None))
+        real.append(found[0])
+        imaginary.append(found[1])
         last = np.stack([real[-1].e[-LAST:], imaginary[-1].e[-LAST:]])
         rest = float(np.sqrt(2 * (last**2).sum(axis=(0, 1, 4)).max()))
         done = known and before.unchanged and start + BLOCK >= len(known.real.e)

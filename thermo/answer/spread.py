@@ -30,8 +30,9 @@ from thermo.answer.scene import Meshed, Scene, describe, mesh
 from thermo.answer.state import State, mean_state, solve_state
 from thermo.case import Case, Range, ranges, with_value
 from thermo.errors import CaseError
-from thermo.solve import Solver
+from thermo.solve import Solver, at_once
 
+BODIES: tuple[Name, Name] = ("mask", "sample")
 SMALL = 3e-3  # of a limit: a change that needs no second run to be known
 ROUGH = 0.05  # K: error of the coarse mesh's limit cycles
 ELASTIC = (  # inputs that heat does not feel
@@ -74,24 +75,31 @@ class Band:
 class CoarseRuns:
     """Runs of nearly the same case on the coarse mesh, each starting from the first.
 
-    bodies : mask and sample, which another case that is as stiff may take over
+    like : runs of nearly the same case whose bodies are as stiff: they are taken over, and the
+        fields are where these start
+    bodies : mask and sample
     first : its limit cycle or steady state and how that comes about;  regime, why : what holds;
         short : worked out from cold;  gap_change : by the bow of the bodies, the same for all
     usual, typical : the same with the regime's own state;  rough : typical with fewer harmonics of
         the pattern's motion, as the others have, which are compared with it
     """
 
-    def __init__(self, case: Case, still: bool, bodies: tuple[Body, Body] | None = None) -> None:
+    def __init__(self, case: Case, still: bool, like: "CoarseRuns | None" = None) -> None:
         self.still = still
         self.solver = Solver()
+        self.bodies: tuple[Body, Body]
+        self.usual: Course
         flat = describe(case, still)
         meshed = mesh(flat, coarse=True)
-        start = mean_state(flat, meshed, self.solver)
-        mask, sample = bodies or (make_body(start, "mask"), make_body(start, "sample"))
+        before = like.usual.state if like else None
+        if before is not None and before.mean.shape != meshed.grid.shape:
+            before = None
+        start = mean_state(flat, meshed, self.solver, before)
+        mask, sample = like.bodies if like else (make_body(start, n) for n in BODIES)
         self.bodies = mask.again(start), sample.again(start)
         self.gap_change = gap_change(start, *self.bodies)
         scene = replace(flat, gap_change=self.gap_change)
-        state = solve_state(scene, meshed, self.solver, start, close=ROUGH)
+        state = solve_state(scene, meshed, self.solver, before or start, close=ROUGH)
         self.first = course_of(state, self.solver)
         self.regime, self.why = which_regime(self.first)
         self.short = is_short(self.first)
@@ -106,8 +114,11 @@ class CoarseRuns:
 
     @cached_property
     def typical(self) -> Outcome:
-        """The case itself, expanded."""
-        return run_once(self.usual.state, self.usual)
+        """The case itself, expanded; settled, its bodies are as stiff as they were at the start."""
+        state = self.usual.state
+        mask, sample = self.bodies
+        bodies = None if self.short else (mask.again(state), sample.again(state))
+        return run_once(state, self.usual, bodies=bodies)
 
     @cached_property
     def rough(self) -> Outcome:
@@ -142,8 +153,7 @@ class CoarseRuns:
         same = state.mean.shape == self.usual.state.mean.shape
         unchanged = _untouched(case, key) if same else None
         stiff = same and is_as_stiff(key)
-        names: tuple[Name, ...] = ("mask", "sample")
-        same_bodies = tuple(n for n in names if stiff or n == unchanged)
+        same_bodies = tuple(n for n in BODIES if stiff or n == unchanged)
         motion = unchanged is not None or (same and not self.short and not key.endswith(ELASTIC))
         pushed = key.endswith(ELASTIC) and unchanged != "mask" and self.near_buckling
         pushed |= far and not (key and _leaves_membrane(key))
@@ -152,24 +162,26 @@ class CoarseRuns:
 
     def heated(self, case: Case) -> Course:
         """Temperatures of a changed case; a settled one on an equal mesh warms up as before."""
-        state = self._state(case)
+        solver = Solver()  # of its own: runs may be made at once, in any order
+        state = self._state(case, solver)
         if self.short:
-            return over_exposure(course_of(state, self.solver))
+            return over_exposure(course_of(state, solver))
         same = state.mean.shape == self.usual.state.mean.shape
-        return followed(self.usual, state, self.solver) if same else course_of(state, self.solver)
+        return followed(self.usual, state, solver) if same else course_of(state, solver)
 
     def course(self, case: Case) -> Course:
         """How a changed case comes about."""
-        return course_of(self._state(case), self.solver)
+        solver = Solver()
+        return course_of(self._state(case, solver), solver)
 
-    def _state(self, case: Case) -> State:
+    def _state(self, case: Case, solver: Solver) -> State:
         """Limit cycle of a changed case; of few passes with the layers' properties as they are."""
         typical = self.usual.state
         scene = replace(describe(case, self.still), gap_change=self.gap_change)
         meshed = mesh(scene, coarse=True)
         before = typical if typical.mean.shape == meshed.grid.shape else None
         layers = typical.layer_T if self.short else None
-        return solve_state(scene, meshed, self.solver, before, layers, ROUGH)
+        return solve_state(scene, meshed, solver, before, layers, ROUGH)
 
     def fine(
         self, scene: Scene, meshed: Meshed, before: State | None = None
@@ -249,11 +261,11 @@ def spread_of(
 ) -> Spread:
     """Re-solve over every input that carries a range; tell(done, of) after each."""
     inputs = spread_inputs(case, runs.moved or runs.near_buckling)
-    small = {line.name: SMALL * abs(line.limit) for line in runs.typical.judged}
-    ends: dict[str, tuple[dict[str, float], dict[str, float]]] = {}
-    for done, one in enumerate(inputs, 1):
-        ends[one.key] = _both_ends(case, one, runs, small)
-        tell(done, len(inputs))
+    small = {line.name: SMALL * abs(line.limit) for line in runs.rough.judged}
+    both = at_once(
+        lambda one: _both_ends(case, one, runs, small), inputs, lambda n: tell(n, len(inputs))
+    )
+    ends = dict(zip((one.key for one in inputs), both, strict=True))
     down: dict[str, list[float]] = {}
     up: dict[str, list[tuple[float, str]]] = {}
     for key, (first, other) in ends.items():

@@ -84,8 +84,10 @@ def _ranking(case: "Case", still: bool, json: bool) -> None:
         tell("coarse mesh", 0.0)
         trials = Trials(case, still)
         found = movers(trials, everything=True, tell=tell)
-        base = trials.coarse(case, "ring.current")
-    say(ranking_json(found, base) if json else ranking_text(found, base, case.title), json)
+    say(
+        ranking_json(found, trials.base) if json else ranking_text(found, trials.base, case.title),
+        json,
+    )
 
 
 def _fit(

@@ -17,6 +17,7 @@ from thermo.case import Case
 from thermo.decide.setting import Setting, SettingError, Span, span_of
 from thermo.decide.trial import Trial, Trials, by_name
 from thermo.errors import CaseError, PhysicsError
+from thermo.solve import at_once, one_blas_thread
 
 Array = NDArray[np.float64]
 Tell = Callable[[str, float], None]
@@ -97,6 +98,7 @@ def check_pair(first: Setting, second: Setting) -> None:
         raise SettingError(f"--map: {first.key} against itself; name two settings")
 
 
+@one_blas_thread()
 def chart(trials: Trials, first: Setting, second: Setting, tell: Tell = lambda *_: None) -> Chart:
     """Chart of two settings round a case, over their usual spans.
 
@@ -111,7 +113,6 @@ def chart(trials: Trials, first: Setting, second: Setting, tell: Tell = lambda *
         for s, p in zip((first, second), spans, strict=True)
     )
     key = first.key if is_as_stiff(first.key) and is_as_stiff(second.key) else ""
-    found: dict[tuple[int, int], Trial | None] = {}
     count = GRID**2 + len(HELD_OUT) + 6  # the fine trial takes as long as some
 
     def tried(at: tuple[float, float]) -> Trial | None:
@@ -120,13 +121,12 @@ def chart(trials: Trials, first: Setting, second: Setting, tell: Tell = lambda *
 
     tell("dose plans", 0.0)
     light = _light(trials, (first, second), places)  # type: ignore[arg-type]
-    for at in np.ndindex(GRID, GRID):
-        tell("coarse trials", len(found) / count)
-        found[at[0], at[1]] = tried((at[0], at[1]))
+    grid = [(i, j) for i, j in np.ndindex(GRID, GRID)]
+    solved = at_once(tried, [*grid, *HELD_OUT], lambda done: tell("coarse trials", done / count))
+    found = dict(zip(grid, solved, strict=False))
     if not any(t is not None for t in found.values()):
         raise SettingError("--map: the case allows none of these values; change it first")
-    tell("between the lines", GRID**2 / count)
-    between = {at: tried(at) for at in HELD_OUT}
+    between = dict(zip(HELD_OUT, solved[len(grid) :], strict=True))
     tell("fine mesh", (GRID**2 + len(HELD_OUT)) / count)
     shift = _shift(trials)
     tell("done", 1.0)
@@ -176,7 +176,7 @@ def _light(
 
 def _shift(trials: Trials) -> dict[str, float]:
     """What the fine mesh adds to each value of the case as it is."""
-    fine, coarse = trials.fine(trials.case, ""), trials.coarse(trials.case, "ring.current")
+    fine, coarse = trials.fine(trials.case, ""), trials.base
     return {n: fine.excess[n] - coarse.excess[n] for n in fine.excess if n in coarse.excess}
 
 

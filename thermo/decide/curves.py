@@ -23,6 +23,7 @@ STEPS = 801  # places at which curves are looked at
 FLAT, WIDE = 0.02, 0.15  # of the value's whole change and of the span: what counts as a plateau
 PAST = 0.1  # of a gap between trials: how far beyond the limit a line is led on
 MOVES = 20.0  # times near: a value that moves less all along has no plateau
+AIM = 0.4  # of what counts as near: how far inside a limit the end of a range is put
 NOISE = 2.0  # times what counts as near: a smaller turn is none
 
 
@@ -150,7 +151,7 @@ class Curves:
         The lines through the two trials on either side of each gap between trials are led on to
         where they cross: below a smooth curve, at the kink of |x|.
         """
-        solved = {p: t.excess[name] for p, t in self.coarse.items() if name in t.excess}
+        solved = {p: self.coarse[p].excess[name] for p in self.known(name)}
         if len(solved) < 4:
             return []
         x, y = _sorted(solved)
@@ -190,3 +191,33 @@ class Curves:
 def _sorted(points: Mapping[float, float]) -> tuple[Array, Array]:
     x = np.array(sorted(points))
     return x, np.array([points[p] for p in x])
+
+
+def allowed(curves: Curves, places: Array) -> list[tuple[float, float]]:
+    """Ranges of places in which every curve lies below its limit by a part of what is near."""
+    worst = curves.most(places)[0] + AIM
+    inside = worst <= 0
+    found: list[tuple[float, float]] = []
+    start = float(places[0]) if inside[0] else None
+    for (a, b), (u, v) in zip(pairwise(places), pairwise(worst), strict=True):
+        if u > 0 >= v:
+            start = float(b + (a - b) * v / (v - u))
+        elif u <= 0 < v and start is not None:
+            found.append((start, float(a + (b - a) * u / (u - v))))
+            start = None
+    if start is not None:
+        found.append((start, float(places[-1])))
+    return found
+
+
+def edge(curves: Curves, about: tuple[float, float], is_high: bool) -> float | None:
+    """The end of what the curves allow about a range, None where they allow nothing there."""
+    parts = [r for r in allowed(curves, curves.places) if within(r, [about])]
+    if not parts:
+        return None
+    return max(high for _, high in parts) if is_high else min(low for low, _ in parts)
+
+
+def within(part: tuple[float, float], seen: list[tuple[float, float]]) -> bool:
+    """Whether a range meets any of others."""
+    return any(part[0] <= high and part[1] >= low for low, high in seen)

@@ -28,6 +28,7 @@ from thermo.case import Case
 from thermo.decide.advice import advise
 from thermo.decide.current import highest_current
 from thermo.decide.verdict import limit_lines, verdict, with_more
+from thermo.solve import one_blas_thread
 
 Tell = Callable[[str, float], None]  # what is being done, and how much of all is done (0 to 1)
 PACKAGES = ("warmstack", "numpy", "scipy", "numba", "pyamg", "xraylib", "pydantic")
@@ -60,6 +61,7 @@ def estimate(case: Case, refine: int = 0, still: bool = False) -> Answer:
     return run(case, refine, still).answer
 
 
+@one_blas_thread()
 def run(
     case: Case,
     refine: int = 0,

@@ -15,6 +15,7 @@ from thermo.decide.setting import FILTER, KEYS, Setting, setting_of
 from thermo.decide.trial import Trial, Trials
 from thermo.errors import CaseError, PhysicsError
 from thermo.materials import PROPERTY_KINDS
+from thermo.solve import at_once, one_blas_thread
 
 Tell = Callable[[str, float], None]
 TENTH, KELVIN, PPM = 0.1, 1.0, 1e-5
@@ -42,6 +43,7 @@ def our_settings(case: Case) -> list[Setting]:
     return found + [setting_of(case, f"filter:{name}") for name in foils]
 
 
+@one_blas_thread()
 def movers(
     trials: Trials,
     everything: bool = False,
@@ -57,19 +59,17 @@ def movers(
     ours = our_settings(case)
     if among is not None:
         ours = [s for s in ours if (s.key if s.foil is None else FILTER) in among]
-    base = trials.coarse(case, "ring.current")
     known = _influences(trials)
-    found = []
     keys = {s.key for s in ours}
     more = [r.key for r in ranges(case) if r.key not in keys and not isinstance(r.value, str)]
     settings = [*ours, *(_input(case, key) for key in more if everything)]
-    for done, setting in enumerate(settings):
-        tell(setting.key, done / len(settings))
-        mover = _mover(trials, setting, base, known, setting.key in keys)
-        if mover is not None:
-            found.append(mover)
+    found = at_once(
+        lambda setting: _mover(trials, setting, known, setting.key in keys),
+        settings,
+        lambda done: tell(settings[done - 1].key, done / len(settings)),
+    )
     tell("done", 1.0)
-    return tuple(found)
+    return tuple(mover for mover in found if mover is not None)
 
 
 def by_effect(found: Iterable[Mover], name: str, least: float) -> list[Mover]:
@@ -99,10 +99,10 @@ def _input(case: Case, key: str) -> Setting:
 
 
 def _mover(
-    trials: Trials, setting: Setting, base: Trial, known: PeakInfluences | None, ours: bool
+    trials: Trials, setting: Setting, known: PeakInfluences | None, ours: bool
 ) -> Mover | None:
     """One input changed; None where the case refuses that either way, or nothing has a scale."""
-    present = setting.present or 0.0
+    base, present = trials.base, setting.present or 0.0
     steps = {"temperature": KELVIN, "relative": PPM}
     step = steps.get(setting.kind, TENTH * present)
     for sign, word in ((1, "more"), (-1, "less")):

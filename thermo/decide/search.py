@@ -6,17 +6,17 @@
 Nothing is taken to be monotone: each limit's curve is looked at over the whole span.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
 from thermo.case import Case
-from thermo.decide.curves import Curves
+from thermo.decide.curves import AIM, Curves, allowed, edge, within
 from thermo.decide.setting import Setting, Span, rounded
 from thermo.decide.trial import Trial, Trials, by_name
+from thermo.solve import at_once, beside
 
 Array = NDArray[np.float64]
 Tell = Callable[[str, float], None]
@@ -26,10 +26,10 @@ ROUNDS = 5  # in which coarse trials are added
 TRIES = 5  # fine trials of one end
 LOOKS = 3  # coarse trials before a fine one
 LIT_TRIES = 20  # of the light alone: doses jump where a pass more is needed
-AIM = 0.4  # of what counts as near: how far inside the limit an end is put
 BEYOND = 0.1  # of a limit: what the fine mesh does not bring back
 CLEAR = 20.0  # times near: room in which the fine mesh changes nothing
 APART = 0.004  # of the span: trials that look round are no closer together
+CLOSE_BY = 4e-4  # of the span: so far a coarse trial tells as well as another
 CLOSE_TURN = 0.3  # of the limit: a turn whose value lies no farther off is looked at closer
 
 
@@ -56,20 +56,31 @@ class Search:
     tell: Tell
     done: float = 0.0
 
-    def coarse(self, place: float) -> Trial:
-        """Coarse trial at a place."""
-        value = self.setting.value(place)
-        trial = self.trials.coarse(self._case(value), self.setting.key)
-        self.done += (0.5 - self.done) / 8
-        self.tell(f"coarse trial at {self.setting.text(value, 3)}", self.done)
-        return trial
+    def coarse(self, curves: Curves, places: Sequence[float]) -> Curves:
+        """The curves with coarse trials at some places."""
+        cases = [self._case(self.setting.value(p)) for p in places]
 
-    def fine(self, value: float) -> Trial:
-        """Fine trial at a value."""
-        self.tell(f"fine mesh at {self.setting.text(value)}", self.done)
-        trial = self.trials.fine(self._case(value), self.setting.key)
-        self.done += (1.0 - self.done) / 4
-        return trial
+        def tell(count: int) -> None:
+            self.done += (0.5 - self.done) / 8
+            text = self.setting.text(self.setting.value(places[count - 1]), 3)
+            self.tell(f"coarse trial at {text}", self.done)
+
+        found = at_once(lambda case: self.trials.coarse(case, self.setting.key), cases, tell)
+        for place, trial in zip(places, found, strict=True):
+            curves = curves.with_coarse(place, trial)
+        return curves
+
+    def fine(self, curves: Curves, values: Sequence[float]) -> Curves:
+        """The curves with fine trials at some values, but where there is one."""
+        new = [v for v in values if self.setting.place(v) not in curves.fine]
+        if not new:
+            return curves
+        self.tell("fine mesh at " + " and ".join(map(self.setting.text, new)), self.done)
+        found = self.trials.fine_at_once([self._case(v) for v in new], self.setting.key)
+        for value, trial in zip(new, found, strict=True):
+            curves = curves.with_fine(self.setting.place(value), trial)
+            self.done += (1.0 - self.done) / 4
+        return curves
 
     def _case(self, value: float) -> Case:
         here = self.setting.present
@@ -78,22 +89,31 @@ class Search:
         return self.setting.applied(self.trials.case, value)
 
     def looked_round(self, span: Span) -> Curves:
-        """Coarse trials over the span, closer where a limit is met or a value turns near it."""
+        """Coarse trials over the span, closer where a limit is met or a value turns near it.
+
+        Beside them the fine trial of the present value: what the fine mesh adds is known early.
+        """
+        setting, here = self.setting, self.setting.present
+        if here is None or not span.low <= here <= span.high:
+            return self._looked(span)
+        look, fine = beside(
+            lambda: self._looked(span), lambda: self.trials.fine(self.trials.case, setting.key)
+        )
+        return look.with_fine(setting.place(here), fine)
+
+    def _looked(self, span: Span) -> Curves:
         setting = self.setting
         low, high = setting.place(span.low), setting.place(span.high)
         places = set(np.linspace(low, high, SAMPLES).tolist())
         if setting.present is not None and low <= (here := setting.place(setting.present)) <= high:
             places = {p for p in places if p in (low, high) or abs(p - here) > (high - low) / 20}
             places.add(here)
-        curves = Curves({}, self._light(low, high))
-        for p in sorted(places):
-            curves = curves.with_coarse(p, self.coarse(p))
+        curves = self.coarse(Curves({}, self._light(low, high)), sorted(places))
         for _ in range(ROUNDS):
             wanted = [p for p in self._open(curves) if self._is_new(curves, p)]
             if not wanted:
                 break
-            for p in wanted:
-                curves = curves.with_coarse(p, self.coarse(p))
+            curves = self.coarse(curves, wanted)
         return curves
 
     def _light(self, low: float, high: float) -> dict[float, Trial]:
@@ -121,7 +141,7 @@ class Search:
             for n in curves.names()
         ]
         place = float(curves.places[np.max(shares, axis=0).argmin()])
-        curves = curves.with_fine(place, self.fine(self.setting.value(place)))
+        curves = self.fine(curves, [self.setting.value(place)])
         never = curves.never()
         return replace(curves, left_out=frozenset(never)), tuple(never)
 
@@ -164,7 +184,7 @@ class Search:
         ranges: list[tuple[End, End]] = []
         seen: list[tuple[float, float]] = []
         for _ in range(2 * TRIES):
-            open_ = [r for r in allowed(curves, curves.places) if not _within(r, seen)]
+            open_ = [r for r in allowed(curves, curves.places) if not within(r, seen)]
             if not open_:
                 break
             curves, found, seen_now = self._range(span, curves, open_[0])
@@ -176,21 +196,37 @@ class Search:
     def _range(
         self, span: Span, curves: Curves, about: tuple[float, float]
     ) -> tuple[Curves, tuple[End, End] | None, tuple[float, float]]:
-        """One allowed range with both ends tried."""
-        found: list[End] = []
-        for is_high in (False, True):
-            curves, end = self._end(span, curves, about, is_high)
-            if end is None:
-                return curves, None, about
-            found.append(end)
-        low, high = found
+        """One allowed range: fine trials of both ends until what binds there is just met."""
+        sides = _Side(False), _Side(True)
+        for _ in range(2 * TRIES):
+            open_ = [s for s in sides if not s.is_done]
+            if not open_:
+                break
+            wanted = {}
+            for side in open_ if curves.fine else open_[:1]:  # what the first adds tells the other
+                curves, value = self._wanted(span, curves, about, side)
+                if value is not None:
+                    wanted[value] = side
+            curves = self.fine(curves, [*wanted])
+            for value, side in wanted.items():
+                side.judge(curves, value, curves.fine[self.setting.place(value)])
+        low, high = (self._end(span, curves, side) for side in sides)
+        if low is None or high is None:
+            return curves, None, about
         return curves, (low, high), (self.setting.place(low.value), self.setting.place(high.value))
+
+    def _end(self, span: Span, curves: Curves, side: "_Side") -> End | None:
+        if side.best is None:
+            return None
+        value, trial, is_span = side.best
+        why = (span.why_high if side.is_high else span.why_low) if is_span else ""
+        return End(value, None if is_span else curves.binding(trial)[0], why, trial)
 
     def _lit_end(self, curves: Curves, about: tuple[float, float], is_high: bool) -> Curves:
         """The curves with an end found exactly, where the light alone decides it."""
         last = np.nan
         for _ in range(LIT_TRIES):
-            places, place = curves.places, _edge(curves, about, is_high)
+            places, place = curves.places, edge(curves, about, is_high)
             if place is None:
                 break
             binds = curves.most(np.array([place]))[1][0]
@@ -202,37 +238,25 @@ class Search:
                 break
         return curves
 
-    def _end(
-        self, span: Span, curves: Curves, about: tuple[float, float], is_high: bool
-    ) -> tuple[Curves, End | None]:
-        """One end: fine trials until the limit that binds is met as closely as asked."""
-        best: tuple[float, Trial, bool] | None = None
-        for _ in range(TRIES):
-            curves = self._lit_end(curves, about, is_high)
-            places, place = curves.places, _edge(curves, about, is_high)
-            if place is None:
-                break
-            is_span = place in (places[0], places[-1])
-            if is_span and curves.is_clear(curves.coarse[place], CLEAR):
-                best = span.high if is_high else span.low, curves.coarse[place], True
-                break
-            value = span.high if is_high else span.low
-            if not is_span:
-                curves, place = self._closer(curves, about, is_high, place)
-                value = rounded(self.setting, self.setting.value(place), up=not is_high)
-                place = self.setting.place(value)
-            trial = curves.fine.get(place) or self.fine(value)
-            curves = curves.with_fine(place, trial)
-            if curves.holds(trial):
-                if best is None or _farther(value, best[0], is_high):
-                    best = value, trial, is_span
-                if is_span or curves.binding(trial)[1] >= -1:
-                    break
-        if best is None:
+    def _wanted(
+        self, span: Span, curves: Curves, about: tuple[float, float], side: "_Side"
+    ) -> tuple[Curves, float | None]:
+        """Value at which a fine trial of one end is wanted; None where the end is clear already."""
+        curves = self._lit_end(curves, about, side.is_high)
+        places, place = curves.places, edge(curves, about, side.is_high)
+        value = span.high if side.is_high else span.low
+        side.tries += 1
+        side.is_span = place in (places[0], places[-1])
+        if place is None:
+            side.is_done = True
             return curves, None
-        value, trial, is_span = best
-        why = (span.why_high if is_high else span.why_low) if is_span else ""
-        return curves, End(value, None if is_span else curves.binding(trial)[0], why, trial)
+        if side.is_span:
+            if not curves.is_clear(curves.coarse[place], CLEAR):
+                return curves, value
+            side.best, side.is_done = (value, curves.coarse[place], True), True
+            return curves, None
+        curves, place = self._closer(curves, about, side.is_high, place)
+        return curves, rounded(self.setting, self.setting.value(place), up=not side.is_high)
 
     def _closer(
         self, curves: Curves, about: tuple[float, float], is_high: bool, place: float
@@ -241,43 +265,34 @@ class Search:
         for _ in range(LOOKS):
             binds = curves.most(np.array([place]))[1][0]
             told = float(curves.excess(binds, np.array([place]))[0])
-            if place in curves.coarse or binds in curves.lit:
+            apart = np.abs(np.array([*curves.coarse]) - place).min() / np.ptp([*curves.coarse])
+            if apart < CLOSE_BY or binds in curves.lit:
                 break
-            curves = curves.with_coarse(place, self.coarse(place))
+            curves = self.coarse(curves, [place])
             if abs(float(curves.excess(binds, np.array([place]))[0]) - told) < curves.near(binds):
                 break
-            place = _edge(curves, about, is_high) or place
+            place = edge(curves, about, is_high) or place
         return curves, place
 
 
-def _edge(curves: Curves, about: tuple[float, float], is_high: bool) -> float | None:
-    """The end of what the curves allow about a range, None where they allow nothing there."""
-    parts = [r for r in allowed(curves, curves.places) if _within(r, [about])]
-    if not parts:
-        return None
-    return max(high for _, high in parts) if is_high else min(low for low, _ in parts)
+@dataclass
+class _Side:
+    """One end of a range on the way to being found; best : value, trial, whether the span ends."""
+
+    is_high: bool
+    best: tuple[float, Trial, bool] | None = None
+    tries: int = 0
+    is_span: bool = False
+    is_done: bool = False
+
+    def judge(self, curves: Curves, value: float, trial: Trial) -> None:
+        """Keep a fine trial that holds; done where it lies at the span's end or near a limit."""
+        self.is_done = self.tries >= TRIES
+        if curves.holds(trial):
+            if self.best is None or _farther(value, self.best[0], self.is_high):
+                self.best = value, trial, self.is_span
+            self.is_done |= self.is_span or curves.binding(trial)[1] >= -1
 
 
 def _farther(value: float, other: float, is_high: bool) -> bool:
     return value > other if is_high else value < other
-
-
-def _within(part: tuple[float, float], seen: list[tuple[float, float]]) -> bool:
-    return any(part[0] <= high and part[1] >= low for low, high in seen)
-
-
-def allowed(curves: Curves, places: Array) -> list[tuple[float, float]]:
-    """Ranges of places in which every curve lies below its limit by a part of what is near."""
-    worst = curves.most(places)[0] + AIM
-    inside = worst <= 0
-    found: list[tuple[float, float]] = []
-    start = float(places[0]) if inside[0] else None
-    for (a, b), (u, v) in zip(pairwise(places), pairwise(worst), strict=True):
-        if u > 0 >= v:
-            start = float(b + (a - b) * v / (v - u))
-        elif u <= 0 < v and start is not None:
-            found.append((start, float(a + (b - a) * u / (u - v))))
-            start = None
-    if start is not None:
-        found.append((start, float(places[-1])))
-    return found

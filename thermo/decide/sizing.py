@@ -4,12 +4,13 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 from thermo.answer.outcome import Judged
-from thermo.decide.curves import Curves
+from thermo.decide.curves import Curves, allowed
 from thermo.decide.levers import LEVERS
 from thermo.decide.ranking import Mover, movers
-from thermo.decide.search import End, Search, allowed
+from thermo.decide.search import End, Search
 from thermo.decide.setting import Setting, Span, check_limits, span_of
 from thermo.decide.trial import Trials, by_name
+from thermo.solve import one_blas_thread
 
 Tell = Callable[[str, float], None]
 
@@ -57,6 +58,7 @@ class Sizing:
         return [(self.setting.value(a), self.setting.value(b)) for a, b in found]
 
 
+@one_blas_thread()
 def size(
     trials: Trials,
     setting: Setting,

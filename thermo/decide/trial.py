@@ -4,7 +4,7 @@ A fine trial is worked out as an estimate works it out, so that an estimate at a
 the same: its own regime, its own change of the gap, the fine mesh.
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from thermo.answer.exposure import DosePlan, dose_plan
@@ -21,10 +21,12 @@ from thermo.answer.scene import Scene, describe, mesh
 from thermo.answer.spread import CoarseRuns, hangs_on_expansion, is_as_stiff
 from thermo.answer.state import State
 from thermo.case import Case
+from thermo.solve import at_once, one_blas_thread
 
 OWN = ("buckling", "gap_closing")  # judged without a limit of the case
 NEAR = {"degC": 0.1, "um": 1e-3, "ppm": 0.1}  # within which a limit counts as just met
 SHARE = 1e-3  # the same of every other limit
+KEPT = 2  # fine trials that others start from
 
 
 @dataclass(frozen=True)
@@ -60,14 +62,32 @@ def near(line: Judged) -> float:
     return NEAR.get(line.unit, SHARE * abs(line.limit))
 
 
-class Trials:
-    """Trials round one case; the coarse runs of the case itself are made once."""
+@dataclass(frozen=True)
+class _Solved:
+    """A fine trial with what others of the same stiffness start from; expanded where moved."""
 
+    trial: Trial
+    state: State
+    outcome: Outcome | None = None
+
+    def distance(self, state: State) -> float:
+        """Largest difference of a layer's mean temperature, K."""
+        return max(abs(a - b) for a, b in zip(self.state.layer_T, state.layer_T, strict=True))
+
+
+class Trials:
+    """Trials round one case; the coarse runs of the case itself are made once.
+
+    base : the case itself on the coarse mesh, as every coarse trial is;  solved : last fine ones
+    """
+
+    @one_blas_thread()
     def __init__(self, case: Case, still: bool = False) -> None:
         self.case, self.still = case, still
         self.runs = CoarseRuns(case, still)
         self.moved = hangs_on_expansion(case)
-        self.before: tuple[State, Outcome | None] | None = None
+        self.base = self._coarse(case, "ring.current")
+        self.solved: tuple[_Solved, ...] = ()
 
     def dose(self, case: Case) -> Trial:
         """Only what the light alone decides: nothing is solved."""
@@ -77,6 +97,9 @@ class Trials:
 
     def coarse(self, case: Case, key: str) -> Trial:
         """Trial on the coarse mesh of a case in which the input `key` was changed."""
+        return self.base if case is self.case else self._coarse(case, key)
+
+    def _coarse(self, case: Case, key: str) -> Trial:
         if self.moved:
             outcome = self.runs.changed(case, key, far=True)
             return _trial(outcome.scene, outcome.judged, outcome.dose, fine=False)
@@ -89,24 +112,31 @@ class Trials:
         What the input `key` leaves alone is taken over: the factors of bodies that stay as stiff,
         and, where the mask is the same, how near its membrane is to buckling but for its heat.
         """
+        return self.fine_at_once((case,), key)[0]
+
+    def fine_at_once(self, cases: Sequence[Case], key: str) -> list[Trial]:
+        """Fine trials of several cases in which the same input was changed."""
+        found = at_once(lambda case: self._fine(case, key), cases)
+        self.solved = (*self.solved, *found)[-KEPT:]
+        return [solved.trial for solved in found]
+
+    def _fine(self, case: Case, key: str) -> _Solved:
         stiff = is_as_stiff(key)
-        bodies = self.runs.bodies if stiff else None
-        runs = self.runs if case is self.case else CoarseRuns(case, self.still, bodies)
+        like = self.runs if stiff else None
+        runs = self.runs if case is self.case else CoarseRuns(case, self.still, like)
         scene = replace(describe(case, runs.still), gap_change=runs.gap_change)
-        meshed, before = mesh(scene), self.before
-        if before is None or before[0].mean.shape != meshed.grid.shape:
-            before = None
-        state, course = runs.fine(scene, meshed, before[0] if before else None)
+        meshed = mesh(scene)
+        alike = [s for s in self.solved if s.state.mean.shape == meshed.grid.shape]
+        state, course = runs.fine(scene, meshed, alike[-1].state if alike else None)
         if not self.moved:
-            self.before = state, None
-            return self._heat(state, fine=True)
-        kept = None
-        if before and before[1] and stiff:
+            return _Solved(self._heat(state, fine=True), state)
+        kept, nearest = None, min(alike, key=lambda s: s.distance(state), default=None)
+        if nearest and nearest.outcome and stiff:
             flat = not key.startswith("mask.")
-            kept = Kept(before[1], ("mask", "sample"), membrane=flat, rough=False)
+            kept = Kept(nearest.outcome, ("mask", "sample"), membrane=flat, rough=False)
         outcome = run_once(state, course, kept=kept)
-        self.before = state, outcome
-        return _trial(scene, outcome.judged, outcome.dose, fine=True)
+        trial = _trial(scene, outcome.judged, outcome.dose, fine=True)
+        return _Solved(trial, state, outcome)
 
     def _heat(self, state: State, fine: bool) -> Trial:
         plan, scene = dose_plan(state.scene), state.scene

@@ -1,5 +1,6 @@
 """Linear algebra on layered grids; knows no physics."""
 
+from thermo.solve.at_once import at_once, beside, one_blas_thread
 from thermo.solve.compiled import compiled
 from thermo.solve.graph import PlanGraph
 from thermo.solve.layered import Integration, PlanMatrices, layered_operator, plan_matrices
@@ -25,9 +26,12 @@ __all__ = [
     "Shifts",
     "Solution",
     "Solver",
+    "at_once",
+    "beside",
     "compiled",
     "conjugate_gradients",
     "layered_operator",
+    "one_blas_thread",
     "plan_matrices",
     "solved_directly",
 ]
