@@ -5,8 +5,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from thermo.answer.coarse_runs import CoarseRuns
 from thermo.answer.course import over_exposure
-from thermo.answer.spread import CoarseRuns
 from thermo.answer.temperature import ZERO_C, hottest
 from thermo.case import read_case
 from thermo.heat import exposed

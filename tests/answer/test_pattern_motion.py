@@ -10,13 +10,13 @@ import numpy as np
 import pytest
 
 from thermo.answer.bodies import make_body
+from thermo.answer.coarse_runs import CoarseRuns
 from thermo.answer.heated import at_points, heated_mask, heated_sample
 from thermo.answer.mounts import elastic_constants, sample_supports
 from thermo.answer.outcome import run_once
 from thermo.answer.pattern_motion import MASK_FACE, SAMPLE_FACES, Known, pattern_motion
 from thermo.answer.placement import linear_fit
 from thermo.answer.scene import describe
-from thermo.answer.spread import CoarseRuns
 from thermo.case import read_case, with_value
 from thermo.elastic import hold
 

@@ -3,8 +3,9 @@
 import pytest
 
 from thermo.answer import peak_bands as module
+from thermo.answer.coarse_runs import CoarseRuns
 from thermo.answer.peak_bands import peak_bands
-from thermo.answer.spread import CoarseRuns, spread_inputs, spread_of
+from thermo.answer.spread import spread_inputs, spread_of
 
 
 @pytest.fixture(scope="module")

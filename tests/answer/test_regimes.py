@@ -4,9 +4,9 @@ from dataclasses import replace
 
 import pytest
 
+from thermo.answer.coarse_runs import CoarseRuns
 from thermo.answer.course import WARM, which_regime
 from thermo.answer.exposure import dose_plan
-from thermo.answer.spread import CoarseRuns
 from thermo.case import read_case
 
 

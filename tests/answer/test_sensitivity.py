@@ -6,9 +6,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from thermo.answer.coarse_runs import CoarseRuns
 from thermo.answer.scene import describe, mesh
 from thermo.answer.sensitivity import number_at, peak_sensitivities
-from thermo.answer.spread import CoarseRuns
 from thermo.answer.state import solve_state
 from thermo.answer.temperature import hottest
 from thermo.case import read_case, with_value

@@ -3,9 +3,10 @@
 import numpy as np
 import pytest
 
+from thermo.answer.coarse_runs import CoarseRuns
 from thermo.answer.scene import describe
 from thermo.answer.sensors import SEEN, SLOWER, sensor_block
-from thermo.answer.spread import CoarseRuns, Spread
+from thermo.answer.spread import Spread
 from thermo.answer.state import solve_state
 from thermo.answer.temperature import hottest, readings
 from thermo.case import read_case, with_value

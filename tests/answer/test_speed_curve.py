@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 
+from thermo.answer.coarse_runs import CoarseRuns
 from thermo.answer.scene import describe
 from thermo.answer.speed import GAIN, speed_block
-from thermo.answer.spread import CoarseRuns
 from thermo.answer.state import solve_state
 from thermo.answer.temperature import ZERO_C, hottest
 from thermo.case import with_value

@@ -5,10 +5,11 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from thermo.answer import spread
+from thermo.answer import coarse_runs
+from thermo.answer.coarse_runs import CoarseRuns
 from thermo.answer.membrane import hottest_membrane
 from thermo.answer.scene import describe
-from thermo.answer.spread import CoarseRuns, spread_inputs, spread_of
+from thermo.answer.spread import spread_inputs, spread_of
 from thermo.answer.state import solve_state
 from thermo.answer.temperature import hottest
 from thermo.case import input_at, read_case, with_value
@@ -148,7 +149,7 @@ def test_what_leaves_bodies_alone_takes_over_their_factors(small_path, monkeypat
     runs = CoarseRuns(case, False)
     changed = with_value(case, key, value)
     short = runs.changed(changed, key, far=True).values
-    monkeypatch.setattr(spread, "is_as_stiff", lambda _: False)
-    monkeypatch.setattr(spread, "ELASTIC", ("nothing",))
+    monkeypatch.setattr(coarse_runs, "is_as_stiff", lambda _: False)
+    monkeypatch.setattr(coarse_runs, "ELASTIC", ("nothing",))
     long = runs.changed(changed, key, far=True).values
     assert short == pytest.approx(long, rel=1e-3)

@@ -2,7 +2,7 @@
 
 import pytest
 
-from thermo.answer.spread import CoarseRuns
+from thermo.answer.coarse_runs import CoarseRuns
 from thermo.decide.trial import Trials
 
 SETTING, CASE = 2, 3  # exit codes: wrong usage, wrong case

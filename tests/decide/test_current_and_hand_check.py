@@ -5,9 +5,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from thermo.answer.coarse_runs import CoarseRuns
 from thermo.answer.hand_check import hand_check
 from thermo.answer.scene import describe
-from thermo.answer.spread import CoarseRuns
 from thermo.answer.state import solve_state
 from thermo.answer.temperature import hottest
 from thermo.case import with_value

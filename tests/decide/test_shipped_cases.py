@@ -6,9 +6,9 @@ from pathlib import Path
 import pytest
 
 from thermo.answer import Answer
+from thermo.answer.coarse_runs import CoarseRuns
 from thermo.answer.course import WARM
 from thermo.answer.scene import describe
-from thermo.answer.spread import CoarseRuns
 from thermo.case import read_case
 from thermo.decide import estimate
 

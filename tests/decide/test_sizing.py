@@ -12,9 +12,9 @@ from types import SimpleNamespace
 import pytest
 from scipy.optimize import brentq
 
+from thermo.answer.coarse_runs import CoarseRuns
 from thermo.answer.outcome import Judged, run_once
 from thermo.answer.scene import describe, mesh
-from thermo.answer.spread import CoarseRuns
 from thermo.case import read_case
 from thermo.decide import size
 from thermo.decide.setting import SettingError, setting_of

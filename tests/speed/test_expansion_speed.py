@@ -15,7 +15,7 @@ import resource, sys, time
 from thermo.answer.expansion import expand_bodies
 from thermo.answer.bodies import make_body
 from thermo.answer.scene import describe, mesh
-from thermo.answer.spread import CoarseRuns
+from thermo.answer.coarse_runs import CoarseRuns
 from thermo.answer.state import solve_state
 from thermo.case import read_case
 from thermo.solve import Solver

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from thermo.answer.blocks import placement
-from thermo.answer.spread import CoarseRuns
+from thermo.answer.coarse_runs import CoarseRuns
 from thermo.case import read_case
 from thermo.materials import material
 

@@ -13,10 +13,10 @@ import pytest
 from scipy.interpolate import CubicSpline
 
 from thermo.answer.bodies import make_body
+from thermo.answer.coarse_runs import CoarseRuns
 from thermo.answer.expansion import printed_pattern
 from thermo.answer.exposure import lit_stripes
 from thermo.answer.pattern_motion import pattern_motion
-from thermo.answer.spread import CoarseRuns
 from thermo.case import read_case
 
 PHASES = 2048  # of a cycle

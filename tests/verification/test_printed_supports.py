@@ -28,11 +28,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from thermo.answer.coarse_runs import CoarseRuns
 from thermo.answer.mounts import elastic_constants, mount_growth
 from thermo.answer.outcome import run_once
 from thermo.answer.placement import linear_fit
 from thermo.answer.scene import describe, mesh
-from thermo.answer.spread import CoarseRuns
 from thermo.case import read_case
 
 WATERS = ("chamber.temperature", "mask.frame.water", "sample.holder.water")

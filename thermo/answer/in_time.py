@@ -6,12 +6,13 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from thermo.answer.coarse_runs import CoarseRuns
 from thermo.answer.course import Course
 from thermo.answer.outcome import Outcome
 from thermo.answer.schema import Regime
 from thermo.answer.sensors import sensor_block
 from thermo.answer.speed import speed_block
-from thermo.answer.spread import CoarseRuns, Spread
+from thermo.answer.spread import Spread
 from thermo.answer.state import State
 from thermo.answer.temperature import ZERO_C, hottest
 from thermo.answer.time_schema import CourseBlock, CycleBlock, ResistInTime

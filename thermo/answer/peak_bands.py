@@ -4,8 +4,9 @@ To first order (`sensitivity`) where that is small and the end of the range near
 run on the coarse mesh.
 """
 
+from thermo.answer.coarse_runs import ROUGH, CoarseRuns
 from thermo.answer.sensitivity import PEAKS, PeakInfluences, hottest_places, peak_influences
-from thermo.answer.spread import ROUGH, Band, CoarseRuns, band_of, spread_inputs
+from thermo.answer.spread import Band, band_of, spread_inputs
 from thermo.answer.state import State
 from thermo.case import Case, Range, with_value
 

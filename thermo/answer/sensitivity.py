@@ -15,10 +15,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from thermo.answer.coarse_runs import CoarseRuns
 from thermo.answer.exposure import dose_plan
 from thermo.answer.resist import resist_margin
 from thermo.answer.scene import Meshed, Scene, describe, mesh
-from thermo.answer.spread import CoarseRuns, try_setting
+from thermo.answer.spread import try_setting
 from thermo.answer.state import State, layer_weights, scene_films, scene_gas, scene_power
 from thermo.answer.sweep import sweep_of
 from thermo.answer.temperature import hottest, layer_nodes

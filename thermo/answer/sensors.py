@@ -3,9 +3,10 @@
 from collections.abc import Mapping
 from math import exp, hypot
 
+from thermo.answer.coarse_runs import CoarseRuns
 from thermo.answer.course import Course
 from thermo.answer.outcome import Outcome
-from thermo.answer.spread import CoarseRuns, Spread
+from thermo.answer.spread import Spread
 from thermo.answer.temperature import ZERO_C, Reading, readings
 from thermo.answer.time_schema import SensorReading
 from thermo.case import Case, ranges, with_value

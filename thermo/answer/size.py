@@ -11,8 +11,9 @@ from pathlib import Path
 
 import numpy as np
 
+from thermo.answer.coarse_runs import hangs_on_expansion
 from thermo.answer.scene import Meshed, Scene, describe, mesh
-from thermo.answer.spread import hangs_on_expansion, spread_inputs
+from thermo.answer.spread import spread_inputs
 from thermo.case import Case
 from thermo.errors import SizeError
 from thermo.mesh import layer_presence

@@ -10,9 +10,10 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from thermo.answer.coarse_runs import CoarseRuns
 from thermo.answer.column import column_cycle, hottest_cell
 from thermo.answer.outcome import Outcome
-from thermo.answer.spread import CoarseRuns, try_setting
+from thermo.answer.spread import try_setting
 from thermo.answer.state import State
 from thermo.answer.temperature import ZERO_C, hottest
 from thermo.answer.time_schema import SpeedBlock

@@ -13,8 +13,9 @@ from itertools import combinations
 import numpy as np
 from scipy.interpolate import PchipInterpolator
 
+from thermo.answer.coarse_runs import CoarseRuns
+from thermo.answer.left_alone import ELASTIC, is_as_stiff
 from thermo.answer.outcome import Judged, Outcome
-from thermo.answer.spread import ELASTIC, CoarseRuns, is_as_stiff
 from thermo.decide.levers import Lever, levers_of
 from thermo.decide.shift import shift_of
 from thermo.decide.trial import by_name

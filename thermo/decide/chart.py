@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.interpolate import PchipInterpolator, RegularGridInterpolator
 
-from thermo.answer.spread import is_as_stiff
+from thermo.answer.left_alone import is_as_stiff
 from thermo.case import Case
 from thermo.decide.setting import Setting, SettingError, Span, span_of
 from thermo.decide.trial import Trial, Trials, by_name

@@ -1,7 +1,8 @@
 """The highest ring current that keeps every temperature limit."""
 
+from thermo.answer.coarse_runs import CoarseRuns
 from thermo.answer.outcome import Outcome
-from thermo.answer.spread import CoarseRuns, try_setting
+from thermo.answer.spread import try_setting
 from thermo.decide.shift import shift_of
 
 KEY = "ring.current"

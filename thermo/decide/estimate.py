@@ -10,6 +10,7 @@ from typing import Any
 
 from thermo.answer import blocks
 from thermo.answer.cautions import CAUTIONS
+from thermo.answer.coarse_runs import CoarseRuns
 from thermo.answer.course import Course
 from thermo.answer.exposure import dose_plan
 from thermo.answer.hand_check import hand_check
@@ -21,7 +22,7 @@ from thermo.answer.path import path_lines, photon_block
 from thermo.answer.scene import describe, mesh
 from thermo.answer.schema import Answer, CaseBlock, LimitLine, PathLine
 from thermo.answer.size import check_size
-from thermo.answer.spread import CoarseRuns, Spread, spread_of
+from thermo.answer.spread import Spread, spread_of
 from thermo.answer.strength import is_exceeded, strength_words, strengths
 from thermo.answer.temperature import part_temperatures
 from thermo.case import Case

@@ -10,11 +10,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from thermo.answer.coarse_runs import CoarseRuns
 from thermo.answer.expansion import Expansion, write_scale
 from thermo.answer.exposure import PERMILLE, lit_stripe, stroke_for
 from thermo.answer.outcome import Outcome
 from thermo.answer.speed import fastest
-from thermo.answer.spread import CoarseRuns, try_setting
+from thermo.answer.spread import try_setting
 from thermo.answer.temperature import ZERO_C
 from thermo.beam import Motion
 from thermo.case import Case, Filter, input_at

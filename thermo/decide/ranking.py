@@ -8,8 +8,8 @@ other values from a coarse trial with the input changed.
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 
+from thermo.answer.left_alone import ELASTIC
 from thermo.answer.sensitivity import PeakInfluences, number_at, peak_influences
-from thermo.answer.spread import ELASTIC
 from thermo.case import Case, Filter, input_at, ranges
 from thermo.decide.setting import FILTER, KEYS, Setting, setting_of
 from thermo.decide.trial import Trial, Trials

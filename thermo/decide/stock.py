@@ -3,10 +3,11 @@
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
+from thermo.answer.coarse_runs import CoarseRuns
 from thermo.answer.outcome import Outcome, run_once
 from thermo.answer.peak_bands import peak_bands
 from thermo.answer.scene import describe, mesh
-from thermo.answer.spread import Band, CoarseRuns
+from thermo.answer.spread import Band
 from thermo.answer.temperature import hottest
 from thermo.case import Case, read_case
 from thermo.decide.setting import FILTER, SettingError, setting_of

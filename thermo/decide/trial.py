@@ -7,7 +7,9 @@ the same: its own regime, its own change of the gap, the fine mesh.
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
+from thermo.answer.coarse_runs import CoarseRuns, hangs_on_expansion
 from thermo.answer.exposure import DosePlan, dose_plan
+from thermo.answer.left_alone import is_as_stiff
 from thermo.answer.outcome import (
     EVEN,
     Judged,
@@ -18,7 +20,6 @@ from thermo.answer.outcome import (
     temperature_lines,
 )
 from thermo.answer.scene import Scene, describe, mesh
-from thermo.answer.spread import CoarseRuns, hangs_on_expansion, is_as_stiff
 from thermo.answer.state import State
 from thermo.case import Case
 from thermo.solve import at_once, one_blas_thread
