@@ -17,8 +17,10 @@ from thermo.answer.outcome import Judged, run_once
 from thermo.answer.scene import describe, mesh
 from thermo.case import read_case
 from thermo.decide import size
+from thermo.decide.ranking import movers
 from thermo.decide.setting import SettingError, setting_of
 from thermo.decide.trial import Trial, Trials, by_name, near
+from thermo.show.sizing import sizing_text
 from thermo.units import to_unit
 
 CASES = Path(__file__).parents[2] / "cases"
@@ -53,11 +55,11 @@ class Invented:
             for name, (value, more, limit, unit) in self.solved.items()
         ]
         lines += self._lines(case, self.by_light)
-        return Trial(tuple(lines), (), SimpleNamespace(time=60.0), 1.0, fine)
+        return Trial(tuple(lines), (), SimpleNamespace(time=60.0, passes=3, ratio=1.5), 1.0, fine)
 
     def dose(self, case):
         lines = tuple(self._lines(case, self.by_light))
-        return Trial(lines, (), SimpleNamespace(time=60.0), 1.0, fine=False)
+        return Trial(lines, (), SimpleNamespace(time=60.0, passes=3, ratio=1.5), 1.0, fine=False)
 
     def coarse(self, case, key):
         return self._trial(case, fine=False)
@@ -276,6 +278,40 @@ def test_the_fine_mesh_has_a_say_in_what_no_value_keeps(small, more, never):
     if not never:
         [(_, high)] = found.ranges
         assert high.value == pytest.approx(2.5 / 100, abs=0.1 / 100)
+
+
+def test_of_foils_the_last_and_the_spare_ones_are_offered_not_the_window(small_path, tmp_path):
+    """The resist's rise falls by 1 K for every 10 um of any foil."""
+    foil = '{ material = "titanium", thickness = "40 um" }'
+    window = 'filters = [{ material = "beryllium", thickness = "250 um" }'
+    text = small_path.read_text()
+    assert f"{window}]" in text
+    path = tmp_path / "foils.toml"
+    path.write_text(text.replace(f"{window}]", f"{window}, {foil}]\nspare_filters = [{foil}]"))
+    case = read_case(path)
+
+    def resist(c):
+        return 80 - 1e5 * sum(f.thickness.value for f in c.beam.filters)
+
+    trials = Invented(case, {"resist": (resist, nothing, 55.0, "degC")})
+    found = movers(trials, among=frozenset({"filter:"}))
+    told = [(m.name, m.step, m.changes["resist"], m.ours) for m in found]
+    assert told == [
+        ("filter:titanium", "10 % more", pytest.approx(-0.4), True),
+        ("filter:titanium", "40 um added", pytest.approx(-4.0), True),
+    ]
+    assert len(movers(trials, among=frozenset({"scan.speed"}))) == 1
+
+
+def test_a_limit_the_setting_does_not_move_is_flat(small):
+    solved = {
+        "mask": (lambda c: 20 + 300 * amps(c), nothing, 65.0, "degC"),
+        "resist": (lambda _: 56.0, nothing, 55.0, "degC"),
+    }
+    found = size(Invented(small, solved), setting_of(small, "current"))
+    assert found.is_flat("resist")
+    assert not found.is_flat("mask")
+    assert "resist cannot be kept: 56 degC all along, limit 55 degC" in sizing_text(found, "")
 
 
 def test_limits_that_are_kept_in_different_places_leave_no_range_but_tell_where_each_holds(small):

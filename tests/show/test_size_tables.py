@@ -70,7 +70,7 @@ def sized(ranges=True, never=(), shift=0.0):
         0.06, None, "the stroke of 26 mm is too short; lengthen it", trial(**values_at(0.06))
     )
     curves = Curves(coarse, {}, {SPEED.place(0.02508): ends})
-    mover = Mover("gap.width", "10 % more", dict.fromkeys(UNIT, 1.234), 5.0, ours=True)
+    mover = Mover("gap.width", "gap", "10 % more", dict.fromkeys(UNIT, 1.234), 5.0, ours=True)
     return Sizing(
         SPEED,
         Span(0.01, 0.06),

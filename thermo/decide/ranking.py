@@ -25,15 +25,21 @@ TENTH, KELVIN, PPM = 0.1, 1.0, 1e-5
 class Mover:
     """A little more of one input: the step in words, and what it changes by limit, in its unit.
 
-    ours : whether it is a setting to turn, not a property of the stack
+    word : how it is spoken of;  ours : whether it is a setting to turn, not a property of the stack
     time : change of the exposure time, s
     """
 
     key: str
+    word: str
     step: str
     changes: Mapping[str, float]
     time: float
     ours: bool
+
+    @property
+    def name(self) -> str:
+        """A foil by its material, anything else by its key."""
+        return self.word if self.word.startswith(FILTER) else self.key
 
 
 def our_settings(case: Case) -> list[Setting]:
@@ -53,20 +59,24 @@ def movers(
     """What a little more of every setting does.
 
     everything : of every input with a range too;  among : of settings with these keys alone,
-        'filter:' for all foils
+        'filter:' for the last foil and the spare ones: those before it are the beamline's
     """
     case = trials.case
     ours = our_settings(case)
+    spare = [(setting_of(case, FILTER + f.material), f) for f in case.beam.spare_filters]
     if among is not None:
-        ours = [s for s in ours if (s.key if s.foil is None else FILTER) in among]
+        last = [s for s in ours if s.foil is not None][-1:]
+        ours = [s for s in ours if (FILTER in among and s in last) or s.key in among]
+        spare = spare if FILTER in among else []
     known = _influences(trials)
     keys = {s.key for s in ours}
     more = [r.key for r in ranges(case) if r.key not in keys and not isinstance(r.value, str)]
-    settings = [*ours, *(_input(case, key) for key in more if everything)]
+    steps: list[tuple[Setting, Filter | None]] = [*((s, None) for s in ours), *spare]
+    steps += [(_input(case, key), None) for key in more if everything]
     found = at_once(
-        lambda setting: _mover(trials, setting, known, setting.key in keys),
-        settings,
-        lambda done: tell(settings[done - 1].key, done / len(settings)),
+        lambda step: _mover(trials, *step, known, step[0].key in keys or step[1] is not None),
+        steps,
+        lambda done: tell(steps[done - 1][0].key, done / len(steps)),
     )
     tell("done", 1.0)
     return tuple(mover for mover in found if mover is not None)
@@ -99,13 +109,16 @@ def _input(case: Case, key: str) -> Setting:
 
 
 def _mover(
-    trials: Trials, setting: Setting, known: PeakInfluences | None, ours: bool
+    trials: Trials, setting: Setting, spare: Filter | None, known: PeakInfluences | None, ours: bool
 ) -> Mover | None:
-    """One input changed; None where the case refuses that either way, or nothing has a scale."""
+    """One input changed; None where the case refuses that either way, or nothing has a scale.
+
+    spare : a foil that is added as it is, not by a share
+    """
     base, present = trials.base, setting.present or 0.0
     steps = {"temperature": KELVIN, "relative": PPM}
-    step = steps.get(setting.kind, TENTH * present)
-    for sign, word in ((1, "more"), (-1, "less")):
+    step = steps.get(setting.kind, TENTH * present) if spare is None else spare.thickness.value
+    for sign, word in ((1, "more"), (-1, "less")) if spare is None else ((1, "added"),):
         try:
             changed = setting.applied(trials.case, present + sign * step)
             after = _after(trials, changed, setting.key, known)
@@ -114,9 +127,12 @@ def _mover(
         if step == 0:
             return None
         text = {"temperature": "1 K", "relative": "10 ppm"}.get(setting.kind, "10 %")
+        text = text if spare is None else setting.text(step)
         moved = {n: after[0][n] - base.excess[n] for n in after[0] if n in known_values(base)}
         moved |= after[1]
-        return Mover(setting.key, f"{text} {word}", moved, after[2] - base.dose.time, ours)
+        return Mover(
+            setting.key, setting.word, f"{text} {word}", moved, after[2] - base.dose.time, ours
+        )
     return None
 
 

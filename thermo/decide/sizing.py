@@ -44,6 +44,11 @@ class Sizing:
         value = None if line.value is None else line.limit + float(excess.min())
         return self.setting.value(place), replace(line, value=value)
 
+    def is_flat(self, name: str) -> bool:
+        """Whether the setting moves a limit's value by no more than counts as near."""
+        excess = self.curves.excess(name, self.curves.places)
+        return bool(excess.max() - excess.min() <= self.curves.near(name))
+
     @property
     def moving(self) -> frozenset[str]:
         """Limits whose values are solved for, not told by the light alone."""

@@ -22,7 +22,7 @@ def ranking_text(found: tuple[Mover, ...], base: Trial, title: str) -> str:
         for m in moving:
             change = f"{m.changes[line.name]:+.3g} {unit}".strip()
             mark = "*" if m.ours else " "
-            rows.append(f"  {mark} {m.key:<38}{m.step:>12}: {change:>14}{_time(m)}")
+            rows.append(f"  {mark} {m.name:<38}{m.step:>14}: {change:>14}{_time(m)}")
         if not moving:
             rows.append("    nothing that is known here moves it")
     rows += ["", "* a setting to turn; the others are properties with a range.  Coarse mesh."]

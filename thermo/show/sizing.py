@@ -48,7 +48,8 @@ def _ranges(s: Sizing) -> list[str]:
     for name in s.never:
         at, line = s.nearest(name)
         rows.append(
-            f"  {spoken(name)} cannot be kept: {_number(line)} at best, at {setting.text(at, 3)}, "
+            f"  {spoken(name)} cannot be kept: {_number(line)} "
+            f"{'all along' if s.is_flat(name) else f'at best, at {setting.text(at, 3)}'}, "
             f"limit {line.limit:.4g} {line.unit}".rstrip()
         )
         rows += _movers(s, name, "K" if line.unit == "degC" else line.unit)
@@ -68,7 +69,7 @@ def _movers(s: Sizing, name: str, unit: str) -> list[str]:
     best = by_effect(s.movers, name, near(s.curves.line(name)))[:MOVERS]
     if not best:
         return []
-    moved = "; ".join(f"{m.key} {m.step} {m.changes[name]:+.2g} {unit}".strip() for m in best)
+    moved = "; ".join(f"{m.name} {m.step} {m.changes[name]:+.2g} {unit}".strip() for m in best)
     return [f"    what moves it most of its usual levers: {moved}"]
 
 
