@@ -11,9 +11,9 @@ import pytest
 
 from thermo.answer.bodies import make_body
 from thermo.answer.coarse_runs import CoarseRuns
-from thermo.answer.heated import at_points, heated_mask, heated_sample
+from thermo.answer.heated import at_points, heated_mask, heated_sample, holder_expansion
 from thermo.answer.mounts import elastic_constants, sample_supports
-from thermo.answer.outcome import run_once
+from thermo.answer.outcome import Kept, run_once
 from thermo.answer.pattern_motion import MASK_FACE, SAMPLE_FACES, Known, pattern_motion
 from thermo.answer.placement import linear_fit
 from thermo.answer.scene import describe
@@ -276,6 +276,7 @@ def test_multiples_of_known_harmonics_move_the_pattern_by_as_much(course, bodies
     told = pattern_motion(other.state, other, bodies, motion.points, 0.0, known)
     solved = moved(other, bodies)
     assert np.abs(told.real.e - motion.real.e).max() > 0.1 * np.abs(motion.real.e).max()
+    assert (told.told, solved.told) == (True, False)
     for name in ("real", "imaginary"):
         for part in ("e", "gap", "mask", "sample"):
             close(getattr(getattr(told, name), part), getattr(getattr(solved, name), part), SINGLE)
@@ -287,10 +288,10 @@ def test_what_is_no_multiple_is_solved_for(course, motion, beside):
     X = course.state.scan.cycle.X
     other = turned(course, np.ones(len(X)), beside).state.scan.cycle.X
     known = Known(motion, ripple=X, hair=1e-3)
-    assert (known.multiple(other, 0) is None) == (beside == 1e-2)
-    assert Known(motion).multiple(other, 0) is None
-    assert known.multiple(other[:, 1:], 0) is None  # another mesh
-    assert known.multiple(other, 1) is None  # more of them than are known
+    assert (known.shares(other, 0) is None) == (beside == 1e-2)
+    assert Known(motion).shares(other, 0) is None
+    assert known.shares(other[:, 1:], 0) is None  # another mesh
+    assert known.shares(other, 1) is None  # more of them than are known
 
 
 def test_a_body_that_grows_otherwise_takes_no_ripple_over(runs):
@@ -321,8 +322,28 @@ def test_a_changed_case_is_placed_as_without_what_it_takes_over(
     changed = with_value(case, key, value)
     quick = runs.changed(changed, key).expansion.printed
     used = []
-    monkeypatch.setattr(Known, "multiple", lambda *_: used.append(1))
+    monkeypatch.setattr(Known, "shares", lambda *_: used.append(1))
     whole = runs.changed(changed, key).expansion.printed
     assert used
     assert 0 < np.abs(quick.mean - whole.mean).max() < 3e-10  # 0: nothing was taken over
     assert np.abs(quick.blur - whole.blur).max() < 3e-10
+
+
+def test_what_a_holder_grows_by_and_what_was_told_itself_is_not_taken_over(small_path):
+    """The ripple of a holder moves a glued sample; the same temperatures then tell nothing."""
+    case = read_case(small_path, {"limits.placement": "1 um", "limits.blur": "1 um"})
+    runs = CoarseRuns(case, False)
+    kept = Kept(runs.typical, ("mask", "sample"), motion=True)
+    state = runs.usual.state
+    bodies = (kept.body("mask", state), kept.body("sample", state))
+    assert kept.known(state, *bodies).ripple is not None
+    holder = case.sample.holder.material
+    key = f"materials.{holder}.expansion"
+    more = 1.3 * holder_expansion(state)
+    scene = replace(describe(with_value(case, key, more)), gap_change=runs.gap_change)
+    grown = replace(state, scene=scene)
+    assert holder_expansion(grown) == pytest.approx(more, rel=1e-6)
+    assert kept.known(grown, *bodies).ripple is None
+    motion = replace(runs.typical.expansion.motion, told=True)
+    told = replace(runs.typical, expansion=replace(runs.typical.expansion, motion=motion))
+    assert Kept(told, ("mask", "sample"), motion=True).known(state, *bodies).ripple is None

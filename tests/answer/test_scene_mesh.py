@@ -3,8 +3,9 @@
 import numpy as np
 import pytest
 
+from thermo.answer.coarse_runs import CoarseRuns
 from thermo.answer.scene import describe, mesh
-from thermo.case import read_case
+from thermo.case import read_case, with_value
 
 
 def plan_of(path, settings, still=True):
@@ -36,3 +37,38 @@ def test_refining_halves_every_spacing_and_coarse_has_fewer_cells(small):
     usual, fine, coarse = mesh(scene), mesh(scene, refine=1), mesh(scene, coarse=True)
     assert fine.grid.active.sum() == 8 * usual.grid.active.sum()
     assert coarse.grid.active.sum() < usual.grid.active.sum()
+
+
+def test_a_mesh_is_like_another_where_plans_and_slabs_are_the_same(small_path):
+    """Heights may differ; a stroke that ends over the opening asks for more lines."""
+    case = read_case(small_path)
+    meshes = {
+        key: mesh(describe(with_value(case, key, value)), coarse=True)
+        for key, value in (
+            ("ring.current", 0.06),
+            ("gap.width", 120e-6),
+            ("scan.stroke", 12e-3),
+            ("mask.membrane.width", 15e-3),
+        )
+    }
+    own = mesh(describe(case), coarse=True)
+    assert {key: other.is_like(own) for key, other in meshes.items()} == {
+        "ring.current": True,
+        "gap.width": True,
+        "scan.stroke": False,
+        "mask.membrane.width": False,
+    }
+
+
+def test_runs_take_over_bodies_only_of_the_same_plan(small_path):
+    """A stroke that moves lines of the plan: as from nothing, though asked to start from others."""
+    case = read_case(small_path)
+    runs = CoarseRuns(case, False)
+    changed = with_value(case, "scan.stroke", 12e-3)
+    like, alone = CoarseRuns(changed, False, runs), CoarseRuns(changed, False)
+    assert np.array_equal(like.gap_change.wider, alone.gap_change.wider)
+    warm = with_value(case, "sample.holder.water", 295.15)
+    like, alone = CoarseRuns(warm, False, runs), CoarseRuns(warm, False)
+    assert like.bodies[0].held.factor is runs.bodies[0].held.factor
+    moved = np.abs(alone.gap_change.wider - runs.gap_change.wider).max()
+    assert np.abs(like.gap_change.wider - alone.gap_change.wider).max() < 0.02 * moved

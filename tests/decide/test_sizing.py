@@ -139,7 +139,7 @@ def test_the_highest_current_is_found_to_what_counts_as_near(small, rises, added
         lambda x: trials.excess(setting, x, "mask") + 0.1, found.span.low, found.span.high
     )
     assert high.value >= inside
-    assert len(trials.asked) <= 1 + PER_END  # the first is the present value
+    assert len(trials.asked) <= PER_END
     assert (found.never, found.movers) == ((), ())
 
 
@@ -197,6 +197,40 @@ def test_a_limit_shaped_like_a_kink_is_found_though_all_first_trials_break_it(sm
     assert set(found.turns) == {"placement"}
 
 
+def test_a_present_value_far_beyond_a_limit_does_not_hide_where_it_is_kept(small):
+    """The mesh adds 5 % everywhere: at the present value, six times the limit, 0.06 um."""
+
+    def placement(c):
+        return (0.18**2 + (0.06 * (kelvins(c) - 313)) ** 2) ** 0.5
+
+    solved = {"placement": (placement, lambda c: 0.05 * placement(c), 0.2, "um")}
+    trials = Invented(small, solved)
+    found = size(trials, setting_of(small, "water"))
+    [(low, high)] = found.ranges
+    check_end(trials, found, low, is_high=False)
+    check_end(trials, found, high, is_high=True)
+    assert found.never == ()
+
+
+@pytest.mark.parametrize("half", [0.002, 0.3])
+def test_a_narrow_range_is_found_though_both_ends_break_it_at_first(small, half):
+    """A V that the fine mesh lifts by half of what is allowed at its tip, K wide to either side."""
+    slope = 0.5  # um/K
+    solved = {
+        "placement": (
+            lambda c: slope * abs(kelvins(c) - 301.0) + 0.1 - half * slope,
+            lambda _: 0.5 * half * slope,
+            0.1,
+            "um",
+        )
+    }
+    trials = Invented(small, solved)
+    found = size(trials, setting_of(small, "water"))
+    [(low, high)] = found.ranges
+    check_end(trials, found, low, is_high=False)
+    check_end(trials, found, high, is_high=True)
+
+
 def test_a_hump_leaves_two_ranges_with_all_four_ends(small):
     def hump(c):
         return 64 + 6 * (1 - (log(gap(c) / 100e-6) / log(2.5)) ** 2)
@@ -218,7 +252,7 @@ def test_where_every_value_keeps_every_limit_the_span_is_the_range(small):
     [(low, high)] = found.ranges
     assert (low.value, high.value) == (0.03, 0.09)
     assert (low.binds, high.binds, low.why, high.why) == (None, None, "", "")
-    assert trials.asked == [small]  # so much room that the fine mesh changes nothing at the ends
+    assert trials.asked == []  # so much room that the fine mesh changes nothing
 
 
 def test_an_end_of_the_span_close_to_a_limit_is_tried_on_the_fine_mesh(small):

@@ -1,12 +1,13 @@
 """Work at once: results in order, faults as they would come one by one, BLAS held and let go."""
 
-from threading import Barrier, current_thread, main_thread
+from threading import Barrier
+from time import perf_counter, sleep
 
 import numpy as np
 import pytest
 from threadpoolctl import threadpool_info
 
-from thermo.solve import at_once, beside, one_blas_thread
+from thermo.solve import at_once, is_busy, one_blas_thread
 from thermo.solve.at_once import AT_ONCE
 
 
@@ -35,26 +36,12 @@ def test_the_first_fault_in_order_is_raised_and_what_has_not_begun_never_does():
         begun.append(i)
         if i in (1, 2):
             raise ValueError(f"item {i}")
+        sleep(0.01)  # the fault is seen before all of these are done
         return i
 
     with pytest.raises(ValueError, match="item 1"):
         at_once(work, range(1000))
     assert len(begun) < 1000
-
-
-def test_beside_runs_the_first_here_and_the_other_on_its_own_thread():
-    here, there = beside(current_thread, current_thread)
-    assert here is main_thread()
-    assert there is not here
-
-
-@pytest.mark.parametrize("broken", ["work", "other"])
-def test_a_fault_of_either_is_raised(broken):
-    def fault():
-        raise ValueError(broken)
-
-    with pytest.raises(ValueError, match=broken):
-        beside(*((fault, int) if broken == "work" else (int, fault)))
 
 
 def test_blas_is_held_to_one_thread_and_then_let_go():
@@ -68,3 +55,18 @@ def test_blas_is_held_to_one_thread_and_then_let_go():
 
     assert set(inside()) == {1}
     assert blas_threads() == before
+
+
+def test_an_interrupt_does_not_wait_for_what_is_under_way():
+    """Two seconds of work, interrupted when the first is told; the thread then ends by itself."""
+
+    def stop(_):
+        raise KeyboardInterrupt
+
+    start = perf_counter()
+    with pytest.raises(KeyboardInterrupt):
+        at_once(sleep, [0.01, 2.0, 2.0], stop)
+    assert perf_counter() - start < 1.5
+    assert is_busy()
+    while is_busy():
+        sleep(0.05)

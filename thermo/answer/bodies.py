@@ -53,8 +53,7 @@ class Body:
         """Whether another one is held by the same factor and grows by the same, but for a hair."""
         if self.held.factor is not other.held.factor:
             return False
-        one, two = self.held.solid.alpha, other.held.solid.alpha
-        return bool(np.all(np.abs(one - two) <= ALIKE * np.abs(two)))
+        return is_near(self.held.solid.alpha, other.held.solid.alpha)
 
     def transfer(self, meshed: Meshed) -> Transfer:
         """How temperatures of a heat mesh reach this body."""
@@ -77,6 +76,11 @@ class Body:
     def at_points(self, meshed: Meshed, points: Array) -> sparse.csr_array:
         """Weights of the body's nodal values at points (2, n) m, (n, nodes)."""
         return interpolation(meshed.bodies, points)[:, self.nodes]
+
+
+def is_near(alpha: Array | float, other: Array | float) -> bool:
+    """Whether expansions differ by a hair only, 1/K."""
+    return bool(np.all(np.abs(np.subtract(alpha, other)) <= ALIKE * np.abs(other)))
 
 
 def make_body(state: State, name: Name) -> Body:

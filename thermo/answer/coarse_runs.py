@@ -48,9 +48,9 @@ class CoarseRuns:
         self.usual: Course
         flat = describe(case, still)
         meshed = mesh(flat, coarse=True)
+        if like and not like.usual.state.meshed.is_like(meshed):
+            like = None
         before = like.usual.state if like else None
-        if before is not None and before.mean.shape != meshed.grid.shape:
-            before = None
         start = mean_state(flat, meshed, self.solver, before)
         mask, sample = like.bodies if like else (make_body(start, n) for n in BODIES)
         self.bodies = mask.again(start), sample.again(start)
@@ -107,7 +107,7 @@ class CoarseRuns:
         else:
             course = self.heated(case)
             state = course.state
-        same = state.mean.shape == self.usual.state.mean.shape
+        same = state.meshed.is_like(self.usual.state.meshed)
         unchanged = untouched(case, key) if same else None
         stiff = same and is_as_stiff(key)
         same_bodies = tuple(n for n in BODIES if stiff or n == unchanged)
@@ -123,7 +123,7 @@ class CoarseRuns:
         state = self._state(case, solver)
         if self.short:
             return over_exposure(course_of(state, solver))
-        same = state.mean.shape == self.usual.state.mean.shape
+        same = state.meshed.is_like(self.usual.state.meshed)
         return followed(self.usual, state, solver) if same else course_of(state, solver)
 
     def course(self, case: Case) -> Course:
@@ -136,7 +136,7 @@ class CoarseRuns:
         typical = self.usual.state
         scene = replace(describe(case, self.still), gap_change=self.gap_change)
         meshed = mesh(scene, coarse=True)
-        before = typical if typical.mean.shape == meshed.grid.shape else None
+        before = typical if typical.meshed.is_like(meshed) else None
         layers = typical.layer_T if self.short else None
         return solve_state(scene, meshed, solver, before, layers, ROUGH)
 

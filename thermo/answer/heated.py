@@ -61,11 +61,16 @@ def heated_mask(body: Body, state: State, meshed: Meshed) -> Heated:
 
 def heated_sample(body: Body, state: State, meshed: Meshed) -> Heated:
     """The sample; its holder grows with its own mean temperature."""
-    case, stack = state.scene.case, state.scene.stack
-    last = len(stack.layers) - 1
-    _, _, alpha = elastic_constants(stack.layers[last], state.layer_T[last])
-    base, reference = layer_weights(meshed.grid, last), case.sample.measured_at.value
+    last = len(state.scene.stack.layers) - 1
+    base, alpha = layer_weights(meshed.grid, last), holder_expansion(state)
+    reference = state.scene.case.sample.measured_at.value
     return Heated(body, body.transfer(meshed), reference, base, alpha, 0.0, _shrunk(body, state))
+
+
+def holder_expansion(state: State) -> float:
+    """Expansion of the holder at its own mean temperature, 1/K."""
+    layer, T = state.scene.stack.layers[-1], state.layer_T[-1]
+    return elastic_constants(layer, T)[2]
 
 
 def _shrunk(body: Body, state: State) -> Array:

@@ -14,6 +14,7 @@ from thermo.elastic import cell_stress, curing_tension, flatness
 
 Array = NDArray[np.float64]
 PHASES = 128  # of a cycle at which the membrane's mean temperature is looked at
+LIKE = 1.5  # times the rise: how far its nearness to buckling follows
 MEMBRANE = 1  # its place among the mask's slabs
 
 
@@ -23,6 +24,7 @@ class Membrane:
 
     stress : lowest and highest normal stress in its plane, initial tension and all, Pa
     factor : by which its thermal stress may still grow before it buckles; up to 1 it has
+    followed : whether that follows another state's, and was not worked out by itself
     """
 
     body: Body
@@ -30,6 +32,7 @@ class Membrane:
     rise: Array
     stress: tuple[float, float]
     factor: float
+    followed: bool = False
 
     @property
     def is_flat(self) -> bool:
@@ -43,7 +46,12 @@ class Membrane:
         """
         old, new = (_above_frame(some) for some in (before, state))
         ratio = old / new if old * new > 0 else 1.0
-        return replace(self, factor=self.factor * ratio)
+        return replace(self, factor=self.factor * ratio, followed=True)
+
+    def follows(self, before: State, state: State) -> bool:
+        """Whether `warmed` tells well: worked out by itself, and for a rise of the same kind."""
+        old, new = (_above_frame(some) for some in (before, state))
+        return not self.followed and 1 / LIKE < new / old < LIKE if old else False
 
     def needed_tension(self, state: State) -> float:
         """Initial tension that would just keep it flat, Pa; state: the one it was found in."""

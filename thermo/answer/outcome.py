@@ -5,10 +5,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from thermo.answer.bodies import Body, Name, make_body
+from thermo.answer.bodies import Body, Name, is_near, make_body
 from thermo.answer.course import Course
 from thermo.answer.expansion import Expansion, expand_bodies, roughened
 from thermo.answer.exposure import DosePlan, dose_plan
+from thermo.answer.heated import holder_expansion
 from thermo.answer.membrane import Membrane, hottest_membrane
 from thermo.answer.pattern_motion import NOTHING, Known
 from thermo.answer.resist import resist_margin
@@ -21,7 +22,7 @@ PAST_FLAT = "the membrane is past its flat state when it is hottest"
 DOSE = 0.03  # share by which cross sections and the absorption model leave a dose uncertain
 UNDER = 0.1  # the same in the middle of a wide absorber; beside open parts scattered light is added
 BOW = 0.1  # share by which a bow is uncertain: a membrane bends at its clamp within a cell or two
-HAIR, ROUGH_HAIR = 4e-3, 2e-2  # K: rest of the ripple that moved prints by up to 0.2 and 1 nm
+HAIR, ROUGH_HAIR = 4e-3, 2e-2  # K: rest of a ripple; tried, they moved prints by 0.3 and 1.2 nm
 EVEN = 0.01  # dose unevenness over the field that practice allows
 SHORT, HELD = "the stroke is too short for its overscan", "a held beam prints its own stripe alone"
 
@@ -122,15 +123,16 @@ class Kept:
         assert expansion is not None  # of the typical case
         return (expansion.mask if name == "mask" else expansion.sample).body.again(state)
 
-    def known(self, mask: Body, sample: Body) -> Known:
-        """Of the pattern's motion, for the bodies of the changed case."""
+    def known(self, state: State, mask: Body, sample: Body) -> Known:
+        """Of the pattern's motion, for state and bodies of the changed case."""
         expansion, scan = self.outcome.expansion, self.outcome.state.scan
         if expansion is None:
             return NOTHING
         known = Known(expansion.motion, self.unchanged, self.motion)
         before = expansion.mask.body, expansion.sample.body
         alike = all(a.is_like(b) for a, b in zip((mask, sample), before, strict=True))
-        if scan is None or not alike:
+        alike &= is_near(holder_expansion(state), holder_expansion(self.outcome.state))
+        if scan is None or not alike or expansion.motion.told:
             return known
         return replace(known, ripple=scan.cycle.X, hair=ROUGH_HAIR if self.rough else HAIR)
 
@@ -145,7 +147,7 @@ def run_once(
     """Outcome of a solved state and its warm-up.
 
     moved : expand both bodies;  kept : what is taken over from another outcome
-    bodies : mask and sample of the state, where they are made already
+    bodies : mask and sample of the state where they are made already, instead of what is kept
     """
     expansion, warmed = None, None
     if kept is not None and kept.membrane:
@@ -153,7 +155,7 @@ def run_once(
     if moved:
         mask, sample = bodies or (_body(state, "mask", kept), _body(state, "sample", kept))
         membrane = warmed or hottest_membrane(state, course, mask)
-        known = kept.known(mask, sample) if kept else NOTHING
+        known = kept.known(state, mask, sample) if kept else NOTHING
         rough = kept is not None and kept.rough
         expansion = expand_bodies(state, course, mask, sample, rough, known)
     else:

@@ -52,17 +52,6 @@ class Terms:
         """Some of the terms."""
         return Terms(self.e[own], self.gap[own], self.mask[own], self.sample[own], self.residual)
 
-    def plus(self, share: Array, other: "Terms", other_share: Array) -> "Terms":
-        """share (terms,) times these and other_share times others of the same number."""
-
-        def both(one: Array, two: Array) -> Array:
-            lead = (-1, *(1,) * (one.ndim - 1))
-            return np.asarray(share.reshape(lead) * one + other_share.reshape(lead) * two)
-
-        residual = max(self.residual, other.residual)
-        e, gap = both(self.e, other.e), both(self.gap, other.gap)
-        return Terms(e, gap, both(self.mask, other.mask), both(self.sample, other.sample), residual)
-
 
 def joined(parts: Sequence[Terms]) -> Terms:
     """Terms one after the other."""
@@ -81,6 +70,7 @@ class PatternMotion:
 
     real, imaginary : of the harmonics;  decays : of the free decays
     rest : m, what the last harmonics move, root mean square
+    told : whether some harmonics were told from another case's and not solved for
     """
 
     points: Array
@@ -90,6 +80,7 @@ class PatternMotion:
     imaginary: Terms
     decays: Terms
     rest: float
+    told: bool = False
 
     @property
     def residual(self) -> float:
@@ -147,8 +138,13 @@ class Known:
     ripple: NDArray[np.complexfloating] | None = None
     hair: float = 0.0
 
-    def multiple(self, some: NDArray[np.complexfloating], start: int) -> tuple[Terms, Terms] | None:
-        """Terms of the harmonics `some`, the first of number `start`, if known ones tell them."""
+    def shares(
+        self, some: NDArray[np.complexfloating], start: int
+    ) -> NDArray[np.complexfloating] | None:
+        """Multiples of the known harmonics that the harmonics `some` are, from number `start`.
+
+        None where one is not known, or too much is left beside such multiples.
+        """
         end = start + len(some)
         if self.motion is None or self.ripple is None or len(self.motion.real.e) < end:
             return None
@@ -158,14 +154,7 @@ class Known:
             return None
         share = (known.conj() * here).sum(1) / np.maximum((np.abs(known) ** 2).sum(1), TINY)
         left = np.sqrt(2 * (np.abs(here - share[:, None] * known) ** 2).sum(0).max())
-        if not left <= self.hair:
-            return None
-        own = slice(start, end)
-        real, imaginary = self.motion.real.part(own), self.motion.imaginary.part(own)
-        return (
-            real.plus(share.real, imaginary, -share.imag),
-            real.plus(share.imag, imaginary, share.real),
-        )
+        return share if left <= self.hair else None
 
 
 NOTHING = Known()
@@ -201,25 +190,24 @@ def pattern_motion(
     if decays is None or not before.warm_up or before.unchanged:
         decays = there.terms(course.warm_up.decay.shapes, known=decays)
     X = np.zeros((0, 1, 1), np.complex64) if state.scan is None else state.scan.cycle.X
-    real, imaginary, rest = [mean.part(slice(0))], [mean.part(slice(0))], 0.0
+    real, imaginary, rest, told = [mean.part(slice(0))], [mean.part(slice(0))], 0.0, False
     for start in range(0, len(X), BLOCK):
         some = X[start : start + BLOCK]
-        found = before.multiple(some, start)
-        if found is None:
-            same = None
-            if known and before.unchanged:  # no more of them than then
-                own = slice(start, start + len(some))
-                same = joined([known.real.part(own), known.imaginary.part(own)])
+        own, same, share = slice(start, start + len(some)), None, before.shares(some, start)
+        if known and (share is not None or before.unchanged):  # no more of them than then
+            same = joined([known.real.part(own), known.imaginary.part(own)])
+        if same is not None and share is not None:
+            both, told = here.turned(same, share), True
+        else:
             both = here.terms(np.concatenate([some.real, some.imag]), known=same)
-            found = both.part(slice(len(some))), both.part(slice(len(some), None))
-        real.append(found[0])
-        imaginary.append(found[1])
+        real.append(both.part(slice(len(some))))
+        imaginary.append(both.part(slice(len(some), None)))
         last = np.stack([real[-1].e[-LAST:], imaginary[-1].e[-LAST:]])
         rest = float(np.sqrt(2 * (last**2).sum(axis=(0, 1, 4)).max()))
         done = known and before.unchanged and start + BLOCK >= len(known.real.e)
         if rest < left_out or done:
             break
-    return PatternMotion(points, dark, mean, joined(real), joined(imaginary), decays, rest)
+    return PatternMotion(points, dark, mean, joined(real), joined(imaginary), decays, rest, told)
 
 
 @dataclass(frozen=True)
@@ -253,12 +241,25 @@ class _Pair:
         else:
             u, other = self.sample.moved(fields, measured)
             sample = at_points(self.at[1], u, SAMPLE_FACES)
+        return self._terms(mask, sample, max(one, other), self.scale if measured else 0.0)
+
+    def turned(self, both: Terms, share: NDArray[np.complexfloating]) -> Terms:
+        """Real and imaginary parts, one after the other, of harmonics times complex shares."""
+        re, im = (part[:, None, None, None] for part in (share.real, share.imag))
+
+        def times(u: Array) -> Array:
+            real, imaginary = u[: len(share)], u[len(share) :]
+            return np.concatenate([re * real - im * imaginary, im * real + re * imaginary])
+
+        return self._terms(times(both.mask), times(both.sample), both.residual, 0.0)
+
+    def _terms(self, mask: Array, sample: Array, residual: float, scale: float) -> Terms:
+        """Equation (1) of displacements, of a mask written at a scale."""
         gap = sample[..., 2] - mask[..., 2]
         e = mask[..., :2] - sample[..., :2]
         e[..., 0] += self.points[0] * gap / self.distance
-        if measured:
-            e += self.scale * self.points.T
-        return Terms(e, gap[:, 0], mask, sample, max(one, other))
+        e += scale * self.points.T
+        return Terms(e, gap[:, 0], mask, sample, residual)
 
 
 def _pair(

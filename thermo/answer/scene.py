@@ -90,6 +90,21 @@ class Meshed:
     bodies: Plan
     is_coarse: bool
 
+    def is_like(self, other: "Meshed") -> bool:
+        """Whether both have the same plans and slabs, so that fields and bodies fit either.
+
+        Heights may differ.  Light that spreads wider asks for more lines in either plan.
+        """
+        pairs = (
+            (self.grid.plan.points, other.grid.plan.points),
+            (self.grid.plan.quads, other.grid.plan.quads),
+            (self.bodies.points, other.bodies.points),
+            (self.bodies.quads, other.bodies.quads),
+            (self.grid.layer, other.grid.layer),
+            (self.grid.active, other.grid.active),
+        )
+        return all(np.array_equal(one, two) for one, two in pairs)
+
 
 def describe(case: Case, still: bool = False) -> Scene:
     """Stack, beam and motion of a case; still: the beam is held at the middle of the field."""

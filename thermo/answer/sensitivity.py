@@ -67,7 +67,7 @@ class PeakInfluences:
         state = self.state
         scene = replace(describe(case, self.still), gap_change=state.scene.gap_change)
         meshed = mesh(scene, coarse=True)
-        if not _alike(meshed, state.meshed):
+        if not meshed.is_like(state.meshed):
             return None
         power = scene_power(scene, meshed)
         system = _system(scene, meshed, state.layer_T)
@@ -220,17 +220,6 @@ def _felt(
 ) -> Array:
     """Change of each target by a changed system and mean heat, K, (targets,)."""
     return np.array([one.of_system(before, after) + one.of_source(drive) for one in felt])
-
-
-def _alike(one: Meshed, other: Meshed) -> bool:
-    """Whether two meshes number the same nodes, couplings and slabs of layers."""
-    a, b = one.grid, other.grid
-    same = a.shape == b.shape and np.array_equal(a.layer, b.layer)
-    return (
-        same
-        and np.array_equal(a.active, b.active)
-        and np.array_equal(one.plan.graph.ends, other.plan.graph.ends)
-    )
 
 
 def _system(scene: Scene, meshed: Meshed, layer_T: tuple[float, ...]) -> HeatSystem:

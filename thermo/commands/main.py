@@ -4,6 +4,7 @@
 failed its own check or does not fit into memory; 5 a limit is not met and --strict was given.
 """
 
+import os
 import sys
 from io import TextIOWrapper
 from typing import Annotated
@@ -62,6 +63,16 @@ def _main(
     """Hold the options that come before any command."""
 
 
+def _leave(code: int) -> None:
+    """End with an exit code, without waiting for solves that are under way."""
+    if "thermo.solve" in sys.modules:
+        from thermo.solve import is_busy
+
+        if is_busy():
+            os._exit(code)
+    sys.exit(code)
+
+
 def run() -> None:
     """Run the command line; faults a user can mend end without a traceback."""
     if isinstance(sys.stdout, TextIOWrapper):  # a title may hold what the terminal cannot show
@@ -72,7 +83,7 @@ def run() -> None:
         print(error, file=sys.stderr)
         sys.exit(getattr(error, "exit_code", 1))
     except KeyboardInterrupt:
-        print("stopped; nothing was written", file=sys.stderr)
-        sys.exit(130)
+        print("stopped; nothing was written", file=sys.stderr, flush=True)
+        _leave(130)
     except BrokenPipeError:
         sys.exit(0)

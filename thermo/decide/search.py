@@ -16,7 +16,7 @@ from thermo.case import Case
 from thermo.decide.curves import AIM, Curves, allowed, edge, within
 from thermo.decide.setting import Setting, Span, rounded
 from thermo.decide.trial import Trial, Trials, by_name
-from thermo.solve import at_once, beside
+from thermo.solve import at_once
 
 Array = NDArray[np.float64]
 Tell = Callable[[str, float], None]
@@ -61,7 +61,7 @@ class Search:
         cases = [self._case(self.setting.value(p)) for p in places]
 
         def tell(count: int) -> None:
-            self.done += (0.5 - self.done) / 8
+            self.done += max(0.5 - self.done, 0.0) / 8
             text = self.setting.text(self.setting.value(places[count - 1]), 3)
             self.tell(f"coarse trial at {text}", self.done)
 
@@ -72,7 +72,7 @@ class Search:
 
     def fine(self, curves: Curves, values: Sequence[float]) -> Curves:
         """The curves with fine trials at some values, but where there is one."""
-        new = [v for v in values if self.setting.place(v) not in curves.fine]
+        new = [v for v in dict.fromkeys(values) if self.setting.place(v) not in curves.fine]
         if not new:
             return curves
         self.tell("fine mesh at " + " and ".join(map(self.setting.text, new)), self.done)
@@ -89,19 +89,7 @@ class Search:
         return self.setting.applied(self.trials.case, value)
 
     def looked_round(self, span: Span) -> Curves:
-        """Coarse trials over the span, closer where a limit is met or a value turns near it.
-
-        Beside them the fine trial of the present value: what the fine mesh adds is known early.
-        """
-        setting, here = self.setting, self.setting.present
-        if here is None or not span.low <= here <= span.high:
-            return self._looked(span)
-        look, fine = beside(
-            lambda: self._looked(span), lambda: self.trials.fine(self.trials.case, setting.key)
-        )
-        return look.with_fine(setting.place(here), fine)
-
-    def _looked(self, span: Span) -> Curves:
+        """Coarse trials over the span, closer where a limit is met or a value turns near it."""
         setting = self.setting
         low, high = setting.place(span.low), setting.place(span.high)
         places = set(np.linspace(low, high, SAMPLES).tolist())
@@ -202,13 +190,13 @@ class Search:
             open_ = [s for s in sides if not s.is_done]
             if not open_:
                 break
-            wanted = {}
+            wanted = []
             for side in open_ if curves.fine else open_[:1]:  # what the first adds tells the other
                 curves, value = self._wanted(span, curves, about, side)
                 if value is not None:
-                    wanted[value] = side
-            curves = self.fine(curves, [*wanted])
-            for value, side in wanted.items():
+                    wanted.append((value, side))
+            curves = self.fine(curves, [value for value, _ in wanted])
+            for value, side in wanted:
                 side.judge(curves, value, curves.fine[self.setting.place(value)])
         low, high = (self._end(span, curves, side) for side in sides)
         if low is None or high is None:
@@ -247,6 +235,10 @@ class Search:
         value = span.high if side.is_high else span.low
         side.tries += 1
         side.is_span = place in (places[0], places[-1])
+        if place is None and side.best is None and not side.is_last_try:
+            side.is_last_try = True  # the fine mesh has not been asked where there is most room
+            places = places[(places >= about[0]) & (places <= about[1])]
+            return curves, self.setting.value(float(places[curves.most(places)[0].argmin()]))
         if place is None:
             side.is_done = True
             return curves, None
@@ -283,6 +275,7 @@ class _Side:
     best: tuple[float, Trial, bool] | None = None
     tries: int = 0
     is_span: bool = False
+    is_last_try: bool = False
     is_done: bool = False
 
     def judge(self, curves: Curves, value: float, trial: Trial) -> None:

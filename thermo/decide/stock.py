@@ -13,6 +13,7 @@ from thermo.case import Case, read_case
 from thermo.decide.setting import FILTER, SettingError, setting_of
 from thermo.decide.trial import OWN
 from thermo.errors import CaseError, PhysicsError, QuantityError, shown
+from thermo.solve import one_blas_thread
 from thermo.units import parse_quantity
 
 Tell = Callable[[str, float], None]
@@ -64,6 +65,7 @@ class Choice:
         return not self.refused and not self.broken
 
 
+@one_blas_thread()
 def compare(
     cases: Mapping[str, Case], still: bool = False, tell: Tell = lambda *_: None
 ) -> tuple[Choice, ...]:

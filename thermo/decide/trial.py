@@ -65,8 +65,12 @@ def near(line: Judged) -> float:
 
 @dataclass(frozen=True)
 class _Solved:
-    """A fine trial with what others of the same stiffness start from; expanded where moved."""
+    """A fine trial with what others start from; expanded where moved.
 
+    key : of the input that was changed, '' in the case itself
+    """
+
+    key: str
     trial: Trial
     state: State
     outcome: Outcome | None = None
@@ -127,17 +131,20 @@ class Trials:
         runs = self.runs if case is self.case else CoarseRuns(case, self.still, like)
         scene = replace(describe(case, runs.still), gap_change=runs.gap_change)
         meshed = mesh(scene)
-        alike = [s for s in self.solved if s.state.mean.shape == meshed.grid.shape]
+        same = [s for s in self.solved if s.key in ("", key)]
+        alike = [s for s in same if s.state.meshed.is_like(meshed)]
+        own = "" if case is self.case else key
         state, course = runs.fine(scene, meshed, alike[-1].state if alike else None)
         if not self.moved:
-            return _Solved(self._heat(state, fine=True), state)
+            return _Solved(own, self._heat(state, fine=True), state)
         kept, nearest = None, min(alike, key=lambda s: s.distance(state), default=None)
         if nearest and nearest.outcome and stiff:
-            flat = not key.startswith("mask.")
+            membrane = nearest.outcome.membrane
+            flat = not key.startswith("mask.") and membrane.follows(nearest.state, state)
             kept = Kept(nearest.outcome, ("mask", "sample"), membrane=flat, rough=False)
         outcome = run_once(state, course, kept=kept)
         trial = _trial(scene, outcome.judged, outcome.dose, fine=True)
-        return _Solved(trial, state, outcome)
+        return _Solved(own, trial, state, outcome)
 
     def _heat(self, state: State, fine: bool) -> Trial:
         plan, scene = dose_plan(state.scene), state.scene

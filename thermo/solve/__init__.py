@@ -1,6 +1,6 @@
 """Linear algebra on layered grids; knows no physics."""
 
-from thermo.solve.at_once import at_once, beside, one_blas_thread
+from thermo.solve.at_once import at_once, is_busy, one_blas_thread
 from thermo.solve.compiled import compiled
 from thermo.solve.graph import PlanGraph
 from thermo.solve.layered import Integration, PlanMatrices, layered_operator, plan_matrices
@@ -27,9 +27,9 @@ __all__ = [
     "Solution",
     "Solver",
     "at_once",
-    "beside",
     "compiled",
     "conjugate_gradients",
+    "is_busy",
     "layered_operator",
     "one_blas_thread",
     "plan_matrices",

@@ -7,33 +7,42 @@ threads takes longer than on one thread, so it is held to one, and whole solves 
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
+from threading import enumerate as enumerate_threads
 from typing import TypeVar
 
 from threadpoolctl import threadpool_limits
 
 In = TypeVar("In")
 Out = TypeVar("Out")
-Other = TypeVar("Other")
-AT_ONCE = 2  # more hardly gain: a third of a solve holds Python's lock; each takes its memory
+NAME = "solve"
+AT_ONCE = 2  # more hardly gain: Python's lock and the memory's bandwidth are shared
 
 
 @contextmanager
 def one_blas_thread() -> Iterator[None]:
-    """Hold BLAS to one thread; as a decorator too, `@one_blas_thread()`."""
+    """Hold BLAS to one thread, all over the process; as a decorator too, `@one_blas_thread()`."""
     with threadpool_limits(1, user_api="blas"):
         yield
 
 
 @contextmanager
 def _threads(count: int) -> Iterator[ThreadPoolExecutor]:
-    """Threads that a fault waits for and an interrupt does not; neither begins anything new."""
-    pool = ThreadPoolExecutor(count)
+    """Threads that a fault waits for and an interrupt does not; neither begins anything new.
+
+    The interpreter itself waits for them when it ends: see `is_busy`.
+    """
+    pool = ThreadPoolExecutor(count, thread_name_prefix=NAME)
     try:
         yield pool
     except BaseException as error:
         pool.shutdown(wait=isinstance(error, Exception), cancel_futures=True)
         raise
     pool.shutdown()
+
+
+def is_busy() -> bool:
+    """Whether a solve that was interrupted still runs on a thread of its own."""
+    return any(thread.name.startswith(NAME) for thread in enumerate_threads())
 
 
 def at_once(
@@ -52,13 +61,3 @@ def at_once(
             found.append(out)
             tell(done)
     return found
-
-
-def beside(work: Callable[[], Out], other: Callable[[], Other]) -> tuple[Out, Other]:
-    """work() on this thread and other() on one of its own; neither may change what the other reads.
-
-    Raises what `work` raises, else what `other` does.
-    """
-    with _threads(1) as pool:
-        waiting = pool.submit(other)
-        return work(), waiting.result()
