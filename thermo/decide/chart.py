@@ -2,11 +2,13 @@
 
 Coarse trials on a grid of both, interpolated by monotone cubics along each; what the fine mesh adds
 is its difference at the present point.  Trials between the grid's lines say how far the
-interpolation is off.
+interpolation is off.  Placement is interpolated as the printed error at every point of the field,
+magnification with its sign: their sizes fall to a kink and rise again, which no cubic follows.
 """
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,7 +17,7 @@ from scipy.interpolate import PchipInterpolator, RegularGridInterpolator
 from thermo.answer.left_alone import is_as_stiff
 from thermo.case import Case
 from thermo.decide.setting import Setting, SettingError, Span, span_of
-from thermo.decide.trial import Trial, Trials, by_name
+from thermo.decide.trial import Placed, Trial, Trials, by_name
 from thermo.errors import CaseError, PhysicsError
 from thermo.solve import at_once, one_blas_thread
 
@@ -24,6 +26,7 @@ Tell = Callable[[str, float], None]
 GRID = 6  # coarse trials along each setting
 LIGHT = 13  # places along each at which what the light alone decides is worked out
 FINE = 121  # places along each at which the chart is drawn
+GRID_ROWS = [[(i, j) for j in range(GRID)] for i in range(GRID)]
 HELD_OUT = ((1.5, 1.5), (3.5, 1.5), (1.5, 3.5), (3.5, 3.5), (2.5, 2.5))  # in steps of the grid
 
 
@@ -65,10 +68,39 @@ class Chart:
             values = _filled(_values(self.light, name))
             even = [np.linspace(p[0], p[-1], len(values)) for p in self.places]
             return np.asarray(RegularGridInterpolator(even, values)(where))
-        values = _filled(_values(self.trials, name))
-        along = PchipInterpolator(self.places[0], values, axis=0)(first)
-        found = PchipInterpolator(self.places[1], along, axis=1)(second)
+        if name in PLACED and self.is_placed:
+            found = self._between(PLACED[name], first, second) - self.limit(name)[0]
+        else:
+            found = self._between(lambda t: np.array([t.excess[name]]), first, second)
         return np.asarray(found + self.shift.get(name, 0.0))
+
+    def _between(self, value: Callable[[Trial], Array], first: Array, second: Array) -> Array:
+        """Largest size of values of the trials (any shape) at places (n,) and (m,), (n, m).
+
+        A single value keeps its sign.
+        """
+        known = {at: value(t) for at, t in self.trials.items() if t is not None}
+        grid = np.array([[known[_nearest(known, at)] for at in row] for row in GRID_ROWS])
+        along = PchipInterpolator(self.places[0], grid, axis=0)(first)
+        rows = (PchipInterpolator(self.places[1], row, axis=0)(second) for row in along)
+        return np.stack([_largest(row) for row in rows])
+
+    @property
+    def is_placed(self) -> bool:
+        """Whether the trials say where they print."""
+        return all(t is None or t.placed is not None for t in self.trials.values())
+
+    @cached_property
+    def drawn_excess(self) -> Mapping[str, Array]:
+        """How far each value lies above its limit at the places drawn."""
+        return {name: self.excess(name, *self.drawn()) for name in self.names()}
+
+    @cached_property
+    def unknown(self) -> NDArray[np.bool_]:
+        """Places drawn at which the membrane is past its flat state: nothing printed is known."""
+        if not self.is_placed or not PLACED.keys() & set(self.names()):
+            return np.zeros((FINE, FINE), bool)
+        return np.asarray(self._between(_load, *self.drawn()) >= 1)
 
     def drawn(self) -> tuple[Array, Array]:
         """Places at which the chart is drawn."""
@@ -76,12 +108,17 @@ class Chart:
         return first, second
 
     def binding(self) -> tuple[Array, NDArray[np.int64]]:
-        """At the places drawn: the least room as a share of its limit, and that limit's number."""
+        """At the places drawn: the least room as a share of its limit, and that limit's number.
+
+        Infinite and -1 where it is not known whether limits of placement hold, and all others do.
+        """
         names = self.names()
-        shares = np.stack(
-            [self.excess(n, *self.drawn()) / abs(self.limit(n)[0] or 1.0) for n in names]
-        )
-        return np.where(self.refused(), np.nan, shares.max(0)), shares.argmax(0)
+        shares = np.stack([self.drawn_excess[n] / abs(self.limit(n)[0] or 1.0) for n in names])
+        shares[[n in PLACED for n in names]] += np.where(self.unknown, -np.inf, 0.0)
+        room, number = shares.max(0), shares.argmax(0)
+        lost = self.unknown & (room <= 0)
+        room, number = np.where(lost, np.inf, room), np.where(lost, -1, number)
+        return np.where(self.refused(), np.nan, room), number
 
     def refused(self) -> NDArray[np.bool_]:
         """Places drawn whose nearest trial the case refuses."""
@@ -187,8 +224,9 @@ def _off(made: Chart, between: Mapping[tuple[float, float], Trial | None]) -> di
         if trial is None:
             continue
         x, y = (np.atleast_1d(np.interp(i, steps, p)) for i, p in zip(at, made.places, strict=True))
+        lines = by_name(trial.lines)
         for name, excess in trial.excess.items():
-            if name in made.names():
+            if name in made.names() and lines[name].value is not None:
                 told = float(made.excess(name, x, y)[0, 0]) - made.shift.get(name, 0.0)
                 found[name] = max(found.get(name, 0.0), abs(told - excess))
     return found
@@ -202,6 +240,35 @@ def _values(trials: Mapping[tuple[int, int], Trial | None], name: str) -> Array:
         if trial is not None:
             values[at] = trial.excess[name]
     return values
+
+
+def _nearest(known: Mapping[tuple[int, int], Array], at: tuple[int, int]) -> tuple[int, int]:
+    """The place of the grid nearest to one at which something is known."""
+    return min(known, key=lambda k: (k[0] - at[0]) ** 2 + (k[1] - at[1]) ** 2)
+
+
+def _largest(row: Array) -> Array:
+    """Largest size of values (n, ...) at each of n places; vectors in the last of four axes."""
+    if row.ndim == 4:
+        row = np.hypot(row[..., 0], row[..., 1])
+    flat = row.reshape(len(row), -1)
+    return flat[:, 0] if flat.shape[1] == 1 else np.abs(flat).max(1)
+
+
+def _placed(trial: Trial) -> Placed:
+    assert trial.placed is not None  # looked at beforehand
+    return trial.placed
+
+
+def _load(trial: Trial) -> Array:
+    return np.array([_placed(trial).load])
+
+
+PLACED: Mapping[str, Callable[[Trial], Array]] = {  # in the units of the limits: um, ppm, um
+    "placement": lambda trial: 1e6 * _placed(trial).aligned,
+    "magnification": lambda trial: 1e6 * _placed(trial).scale,
+    "blur": lambda trial: np.array([1e6 * _placed(trial).blur]),
+}
 
 
 def _filled(values: Array) -> Array:

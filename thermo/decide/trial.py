@@ -7,6 +7,9 @@ the same: its own regime, its own change of the gap, the fine mesh.
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
+import numpy as np
+from numpy.typing import NDArray
+
 from thermo.answer.coarse_runs import CoarseRuns, hangs_on_expansion
 from thermo.answer.exposure import DosePlan, dose_plan
 from thermo.answer.left_alone import is_as_stiff
@@ -24,10 +27,26 @@ from thermo.answer.state import State
 from thermo.case import Case
 from thermo.solve import at_once, one_blas_thread
 
+Array = NDArray[np.float64]
 OWN = ("buckling", "gap_closing")  # judged without a limit of the case
 NEAR = {"degC": 0.1, "um": 1e-3, "ppm": 0.1}  # within which a limit counts as just met
 SHARE = 1e-3  # the same of every other limit
 KEPT = 2  # fine trials that others start from
+
+
+@dataclass(frozen=True)
+class Placed:
+    """Where a trial prints, as if its membrane were flat.
+
+    aligned : printed error after shift and rotation at three depths, m, (3, n, 2)
+    scale : magnification at these, (3,);  blur : largest, m
+    load : share of the thermal stress that buckles the membrane; from 1 on nothing of it is known
+    """
+
+    aligned: Array
+    scale: Array
+    blur: float
+    load: float
 
 
 @dataclass(frozen=True)
@@ -36,6 +55,7 @@ class Trial:
 
     lines : values beside the limits of the case;  own : buckling and closing of the gap, where
         both bodies were expanded;  on_mask : W per m of beam width
+    placed : of coarse trials in which both were
     """
 
     lines: tuple[Judged, ...]
@@ -43,6 +63,7 @@ class Trial:
     dose: DosePlan
     on_mask: float
     fine: bool
+    placed: Placed | None = None
 
     @property
     def excess(self) -> dict[str, float]:
@@ -107,7 +128,8 @@ class Trials:
     def _coarse(self, case: Case, key: str) -> Trial:
         if self.moved:
             outcome = self.runs.changed(case, key, far=True)
-            return _trial(outcome.scene, outcome.judged, outcome.dose, fine=False)
+            trial = _trial(outcome.scene, outcome.judged, outcome.dose, fine=False)
+            return replace(trial, placed=_placed(outcome))
         state = self.runs.heated(case).state
         return self._heat(state, fine=False)
 
@@ -150,6 +172,16 @@ class Trials:
         plan, scene = dose_plan(state.scene), state.scene
         lines = (*temperature_lines(state, plan), *dose_lines(scene.case, plan))
         return _trial(scene, lines, plan, fine)
+
+
+def _placed(outcome: Outcome) -> Placed:
+    expansion = outcome.expansion
+    assert expansion is not None  # of a case whose limits hang on it
+    fits = expansion.fits
+    aligned = np.stack([fit.aligned for fit in fits])
+    scale = np.array([fit.magnification for fit in fits])
+    blur = float(expansion.printed.blur.max())
+    return Placed(aligned, scale, blur, 1 / outcome.membrane.factor)
 
 
 def _trial(scene: Scene, lines: tuple[Judged, ...], plan: DosePlan, fine: bool) -> Trial:

@@ -12,7 +12,7 @@ from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 from matplotlib.ticker import FuncFormatter, LogLocator, NullFormatter
 
-from thermo.decide.chart import Chart
+from thermo.decide.chart import PLACED, Chart
 from thermo.decide.setting import Setting
 from thermo.show.words import spoken, wrapped
 from thermo.units import to_unit
@@ -26,6 +26,7 @@ LINES: tuple[tuple[float, tuple[float, ...]], ...] = (  # dashes of each limit
     (0, (1, 4)),
 )
 SUBS = (1, 2, 3, 5, 7)  # marked numbers of a decade
+MUCH = 0.1  # of a limit: a chart that is off by more does not tell it well
 HATCHES = ("", "//", "..", "\\\\", "xx", "--")
 
 
@@ -50,10 +51,18 @@ def chart_text(chart: Chart, title: str) -> str:
         binds = float(((number == i) & (room > 0)).mean())
         if binds > 0:
             rows.append(f"  {spoken(name)} is broken most in {binds:.0%}")
+    lost = float((number == -1).mean())
+    if lost > 0:
+        rows.append(f"  not known in {lost:.0%}: the membrane is past its flat state")
     off = ", ".join(
         f"{spoken(n)} {v:.2g} {chart.limit(n)[1]}".strip() for n, v in chart.off.items()
     )
     rows.append(f"Between the trials the chart is off by up to: {off}; typical values")
+    wide = [n for n, v in chart.off.items() if v > MUCH * abs(chart.limit(n)[0])]
+    if wide:
+        rows.append(
+            f"  much of the limit of {', '.join(map(spoken, wide))}: look closer with --for"
+        )
     return "\n".join(wrapped(rows)) + "\n"
 
 
@@ -72,7 +81,7 @@ def write_chart(chart: Chart, title: str, path: Path) -> None:
         if not setting.even:
             axis.axes.set(**{f"{axis.axis_name}scale": "log"})
             axis.set_major_locator(LogLocator(subs=SUBS, numticks=30))
-            axis.set_major_formatter(FuncFormatter(lambda v, _: f"{v:.3g}"))
+            axis.set_major_formatter(FuncFormatter(lambda v, _: f"{v:g}"))
             axis.set_minor_formatter(NullFormatter())
         axis.set_label_text(f"{setting.key}, {setting.unit}")
     axes.set(xlim=(x[0], x[-1]), ylim=(y[0], y[-1]))
@@ -95,6 +104,10 @@ def _regions(axes: Axes, chart: Chart, x: np.ndarray, y: np.ndarray) -> list[Pat
         handles.append(
             Patch(facecolor=tone, edgecolor="black", hatch=hatch, label=f"{spoken(name)} broken")
         )
+    lost = (number == -1).astype(float)
+    if lost.any():
+        axes.contourf(x, y, lost.T, levels=[0.5, 1.5], colors=["0.97"], hatches=["oo"])
+        handles.append(Patch(facecolor="0.97", edgecolor="black", hatch="oo", label="not known"))
     refused = chart.refused().astype(float)
     if refused.any():
         axes.contourf(x, y, refused.T, levels=[0.5, 1.5], colors=["0.35"])
@@ -105,8 +118,8 @@ def _regions(axes: Axes, chart: Chart, x: np.ndarray, y: np.ndarray) -> list[Pat
 def _lines(axes: Axes, chart: Chart, x: np.ndarray, y: np.ndarray) -> list[Line2D]:
     handles = []
     for i, name in enumerate(chart.names()):
-        excess = chart.excess(name, *chart.drawn())
-        if not excess.min() < 0 < excess.max():
+        excess = np.where(chart.unknown & (name in PLACED), np.nan, chart.drawn_excess[name])
+        if not np.nanmin(excess) < 0 < np.nanmax(excess):
             continue
         style = LINES[i % len(LINES)]
         axes.contour(x, y, excess.T, levels=[0.0], colors="black", linestyles=[style])
