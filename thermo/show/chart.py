@@ -60,9 +60,8 @@ def chart_text(chart: Chart, title: str) -> str:
     rows.append(f"Between the trials the chart is off by up to: {off}; typical values")
     wide = [n for n, v in chart.off.items() if v > MUCH * abs(chart.limit(n)[0])]
     if wide:
-        rows.append(
-            f"  much of the limit of {', '.join(map(spoken, wide))}: look closer with --for"
-        )
+        much = ", ".join(map(spoken, wide))
+        rows.append(f"  that is much of the limit of {much}: look closer with --for")
     return "\n".join(wrapped(rows)) + "\n"
 
 
