@@ -17,6 +17,7 @@ from thermo.answer.outcome import Judged, run_once
 from thermo.answer.scene import describe, mesh
 from thermo.case import read_case
 from thermo.decide import size
+from thermo.decide.chart import common_key
 from thermo.decide.ranking import movers
 from thermo.decide.setting import SettingError, setting_of
 from thermo.decide.trial import Trial, Trials, by_name, near
@@ -398,3 +399,25 @@ def test_the_highest_current_of_the_round_wafer_is_that_of_an_estimate():
         if one.unit == "degC":  # the state's own tolerance, from another start
             assert values[name] == pytest.approx(one.value, abs=0.05)
     assert values["dose_ratio"] == pytest.approx(by_name(high.trial.lines)["dose_ratio"].value)
+
+
+@pytest.mark.parametrize(
+    "words", [("scale", "water"), ("water", "scale"), ("current", "mask.measured_at")]
+)
+def test_two_settings_of_a_chart_are_both_felt(small_path, words):
+    """Each as the case that is told nothing of what was changed; one leaves the heat alone."""
+    case = read_case(small_path, {"limits.placement": "1 um"})
+    trials = Trials(case)
+    values = {"scale": 1e-4, "water": 298.15, "current": 0.075, "mask.measured_at": 298.15}
+    first, second = ((setting_of(case, word), values[word]) for word in words)
+    key = common_key(first[0], second[0])
+    both = second[0].applied(first[0].applied(case, first[1]), second[1])
+    found, whole = trials.coarse(both, key), trials.coarse(both, "")
+    assert found.excess == pytest.approx(whole.excess, rel=1e-3, abs=1e-3)
+    assert found.placed.load == pytest.approx(whole.placed.load, rel=1e-3)
+
+
+def test_a_chart_knows_when_heat_alone_is_changed(small):
+    water, current, scale = (setting_of(small, w) for w in ("water", "current", "scale"))
+    assert common_key(water, current) == water.key
+    assert common_key(water, scale) == common_key(scale, water) == ""

@@ -307,16 +307,38 @@ def test_a_limit_shaped_like_a_v_is_charted_where_it_is_kept_between_the_trials(
     assert kept.any()
     assert np.array_equal(room <= 0, kept)
     text = " ".join(chart_text(chart, TITLE).split())
-    assert "that is much of the limit of placement: look closer with --for" in text
+    assert "that is much for placement: look closer with --for" in text
+
+
+def test_what_the_fine_mesh_adds_is_added_to_what_is_printed_not_to_its_size():
+    """5 % more everywhere at the present point: there right on either side of the V."""
+    chart = placed_chart()
+    first, second = chart.drawn()
+    here = 50e-6 * 4  # the present scale
+    x = np.array([[0.02, 0.0], [-0.02, 0.01]])
+    more = {"placement": 1e6 * 0.05 * here * np.stack([x, 0.5 * x, 0.2 * x])}
+    found = replace(chart, shift=more).excess("placement", first, second)
+    scale = np.array([[scale_at(a, b) for b in second] for a in first]) + 0.05 * here
+    wanted = 1e6 * np.abs(scale) * np.hypot(0.02, 0.01) - 2
+    assert found == pytest.approx(wanted, abs=1e-6)
+
+
+def test_where_nothing_at_all_is_known_no_place_is_called_least_broken(tmp_path):
+    chart = placed_chart(load=1.2)
+    text = chart_text(chart, TITLE)
+    assert "least broken" not in text
+    assert "not known in 100%" in text
+    write_chart(chart, TITLE, tmp_path / "map.png")
 
 
 def test_past_the_flat_state_nothing_printed_is_known_but_a_hot_resist_is_broken(tmp_path):
-    chart = placed_chart(load=0.75, refused=((0, 0),))
+    chart = placed_chart(load=0.75, refused=((0, 5),))
     share = chart.unknown.mean()
     assert share == pytest.approx(0.5, abs=0.05)  # load 1 half way up
     room, number = chart.binding()
     lost = chart.unknown & ~chart.refused()
-    assert np.array_equal(number == -1, chart.unknown)
+    assert np.array_equal(number == -1, lost)
+    assert lost.sum() < chart.unknown.sum()
     assert np.isinf(room[lost]).all()
     assert "not known in" in chart_text(chart, TITLE)
     hot = {
@@ -333,6 +355,9 @@ def test_a_chart_in_words_tells_what_share_holds_what_binds_and_how_far_it_is_of
     assert re.search(r"scan.speed against sample.holder.water: every limit holds in \d+% of", text)
     assert re.search(r"mask is broken most in \d+%", text)
     assert "off by up to: mask 0.12 degC, resist 0.046 degC" in text
+    assert "that is much" not in text
+    nothing = chart_text(replace(charted(), off={}), TITLE)
+    assert "off by up to: not known; typical values" in nothing
     assert no_row_is_too_wide(text)
 
 

@@ -189,6 +189,8 @@ def pattern_motion(
     decays = known.decays if known else None
     if decays is None or not before.warm_up or before.unchanged:
         decays = there.terms(course.warm_up.decay.shapes, known=decays)
+    else:
+        decays = there.of(decays.mask, decays.sample, decays.residual)
     X = np.zeros((0, 1, 1), np.complex64) if state.scan is None else state.scan.cycle.X
     real, imaginary, rest, told = [mean.part(slice(0))], [mean.part(slice(0))], 0.0, False
     for start in range(0, len(X), BLOCK):
@@ -241,7 +243,7 @@ class _Pair:
         else:
             u, other = self.sample.moved(fields, measured)
             sample = at_points(self.at[1], u, SAMPLE_FACES)
-        return self._terms(mask, sample, max(one, other), self.scale if measured else 0.0)
+        return self.of(mask, sample, max(one, other), self.scale if measured else 0.0)
 
     def turned(self, both: Terms, share: NDArray[np.complexfloating]) -> Terms:
         """Real and imaginary parts, one after the other, of harmonics times complex shares."""
@@ -251,9 +253,9 @@ class _Pair:
             real, imaginary = u[: len(share)], u[len(share) :]
             return np.concatenate([re * real - im * imaginary, im * real + re * imaginary])
 
-        return self._terms(times(both.mask), times(both.sample), both.residual, 0.0)
+        return self.of(times(both.mask), times(both.sample), both.residual)
 
-    def _terms(self, mask: Array, sample: Array, residual: float, scale: float) -> Terms:
+    def of(self, mask: Array, sample: Array, residual: float, scale: float = 0.0) -> Terms:
         """Equation (1) of displacements, of a mask written at a scale."""
         gap = sample[..., 2] - mask[..., 2]
         e = mask[..., :2] - sample[..., :2]

@@ -26,6 +26,8 @@ from thermo.commands import (
 )
 from thermo.errors import WarmstackError
 
+STOPPED = 130  # exit code of what was interrupted
+
 app = typer.Typer(
     help="Thermal and mechanical estimate of a deep X-ray lithography exposure.",
     no_args_is_help=True,
@@ -63,14 +65,15 @@ def _main(
     """Hold the options that come before any command."""
 
 
-def _leave(code: int) -> None:
-    """End with an exit code, without waiting for solves that are under way."""
+def _stopped() -> None:
+    """End after an interrupt, without waiting for solves that are under way."""
+    print("stopped; nothing was written", file=sys.stderr, flush=True)
     if "thermo.solve" in sys.modules:
         from thermo.solve import is_busy
 
         if is_busy():
-            os._exit(code)
-    sys.exit(code)
+            os._exit(STOPPED)
+    sys.exit(STOPPED)
 
 
 def run() -> None:
@@ -83,7 +86,10 @@ def run() -> None:
         print(error, file=sys.stderr)
         sys.exit(getattr(error, "exit_code", 1))
     except KeyboardInterrupt:
-        print("stopped; nothing was written", file=sys.stderr, flush=True)
-        _leave(130)
+        _stopped()
+    except SystemExit as end:
+        if end.code == STOPPED:  # the interrupt, as typer passes it on
+            _stopped()
+        raise
     except BrokenPipeError:
         sys.exit(0)

@@ -14,7 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.interpolate import PchipInterpolator, RegularGridInterpolator
 
-from thermo.answer.left_alone import is_as_stiff
+from thermo.answer.left_alone import ELASTIC, is_as_stiff, leaves_membrane
+from thermo.answer.outcome import Judged
 from thermo.case import Case
 from thermo.decide.setting import Setting, SettingError, Span, span_of
 from thermo.decide.trial import Placed, Trial, Trials, by_name
@@ -27,7 +28,7 @@ GRID = 6  # coarse trials along each setting
 LIGHT = 13  # places along each at which what the light alone decides is worked out
 FINE = 121  # places along each at which the chart is drawn
 GRID_ROWS = [[(i, j) for j in range(GRID)] for i in range(GRID)]
-HELD_OUT = ((1.5, 1.5), (3.5, 1.5), (1.5, 3.5), (3.5, 3.5), (2.5, 2.5))  # in steps of the grid
+HELD_OUT = ((0.5, 0.5), (4.5, 0.5), (0.5, 4.5), (4.5, 4.5), (2.5, 2.5))  # in steps of the grid
 
 
 @dataclass(frozen=True)
@@ -36,7 +37,7 @@ class Chart:
 
     places : of the grid, of first and second setting;  trials : by their numbers on the grid, None
         where the case refuses them;  light : the same without a solve on a closer grid
-    shift : what the fine mesh adds to each excess, in the limit's unit
+    shift : what the fine mesh adds, in the limit's unit: to each excess, and to what is printed
     off : largest error of the interpolation at the places held out, in the limit's unit
     """
 
@@ -45,7 +46,7 @@ class Chart:
     places: tuple[Array, Array]
     trials: Mapping[tuple[int, int], Trial | None]
     light: Mapping[tuple[int, int], Trial | None]
-    shift: Mapping[str, float]
+    shift: Mapping[str, Array]
     off: Mapping[str, float]
 
     def names(self) -> list[str]:
@@ -57,9 +58,12 @@ class Chart:
 
     def limit(self, name: str) -> tuple[float, str]:
         """A limit and its unit."""
+        return self.line(name).limit, self.line(name).unit
+
+    def line(self, name: str) -> Judged:
+        """Any trial's line of a limit."""
         trials = [t for t in self.trials.values() if t is not None]
-        line = next(by_name(t.lines)[name] for t in trials if name in t.excess)
-        return line.limit, line.unit
+        return next(by_name(t.lines)[name] for t in trials if name in t.excess)
 
     def excess(self, name: str, first: Array, second: Array) -> Array:
         """How far a value lies above its limit at places (n,) and (m,), (n, m)."""
@@ -68,22 +72,23 @@ class Chart:
             values = _filled(_values(self.light, name))
             even = [np.linspace(p[0], p[-1], len(values)) for p in self.places]
             return np.asarray(RegularGridInterpolator(even, values)(where))
+        more = self.shift.get(name, 0.0)
         if name in PLACED and self.is_placed:
-            found = self._between(PLACED[name], first, second) - self.limit(name)[0]
-        else:
-            found = self._between(lambda t: np.array([t.excess[name]]), first, second)
-        return np.asarray(found + self.shift.get(name, 0.0))
+            return self._between(PLACED[name], first, second, more) - self.limit(name)[0]
+        return self._between(lambda t: np.array([t.excess[name]]), first, second, more)
 
-    def _between(self, value: Callable[[Trial], Array], first: Array, second: Array) -> Array:
+    def _between(
+        self, value: Callable[[Trial], Array], first: Array, second: Array, more: Array | float
+    ) -> Array:
         """Largest size of values of the trials (any shape) at places (n,) and (m,), (n, m).
 
-        A single value keeps its sign.
+        more : is added to each beforehand.  A single value keeps its sign.
         """
         known = {at: value(t) for at, t in self.trials.items() if t is not None}
         grid = np.array([[known[_nearest(known, at)] for at in row] for row in GRID_ROWS])
         along = PchipInterpolator(self.places[0], grid, axis=0)(first)
         rows = (PchipInterpolator(self.places[1], row, axis=0)(second) for row in along)
-        return np.stack([_largest(row) for row in rows])
+        return np.stack([_largest(row + more) for row in rows])
 
     @property
     def is_placed(self) -> bool:
@@ -100,7 +105,7 @@ class Chart:
         """Places drawn at which the membrane is past its flat state: nothing printed is known."""
         if not self.is_placed or not PLACED.keys() & set(self.names()):
             return np.zeros((FINE, FINE), bool)
-        return np.asarray(self._between(_load, *self.drawn()) >= 1)
+        return self._between(_load, *self.drawn(), self.shift.get("buckling", 0.0)) >= 1
 
     def drawn(self) -> tuple[Array, Array]:
         """Places at which the chart is drawn."""
@@ -116,7 +121,7 @@ class Chart:
         shares = np.stack([self.drawn_excess[n] / abs(self.limit(n)[0] or 1.0) for n in names])
         shares[[n in PLACED for n in names]] += np.where(self.unknown, -np.inf, 0.0)
         room, number = shares.max(0), shares.argmax(0)
-        lost = self.unknown & (room <= 0)
+        lost = self.unknown & (room <= 0) & ~self.refused()
         room, number = np.where(lost, np.inf, room), np.where(lost, -1, number)
         return np.where(self.refused(), np.nan, room), number
 
@@ -149,7 +154,7 @@ def chart(trials: Trials, first: Setting, second: Setting, tell: Tell = lambda *
         np.linspace(s.place(p.low), s.place(p.high), GRID)
         for s, p in zip((first, second), spans, strict=True)
     )
-    key = first.key if is_as_stiff(first.key) and is_as_stiff(second.key) else ""
+    key = common_key(first, second)
     count = GRID**2 + len(HELD_OUT) + 6  # the fine trial takes as long as some
 
     def tried(at: tuple[float, float]) -> Trial | None:
@@ -211,14 +216,26 @@ def _light(
     return few if all(e == excess[0] for e in excess) else tried(LIGHT)
 
 
-def _shift(trials: Trials) -> dict[str, float]:
+def _shift(trials: Trials) -> dict[str, Array]:
     """What the fine mesh adds to each value of the case as it is."""
     fine, coarse = trials.fine(trials.case, ""), trials.base
-    return {n: fine.excess[n] - coarse.excess[n] for n in fine.excess if n in coarse.excess}
+    both = fine.excess.keys() & coarse.excess.keys()
+    found = {n: np.array([fine.excess[n] - coarse.excess[n]]) for n in both}
+    if fine.placed is not None and coarse.placed is not None:
+        found |= {n: value(fine) - value(coarse) for n, value in PLACED.items()}
+        found["buckling"] = _load(fine) - _load(coarse)
+    return found
+
+
+def common_key(first: Setting, second: Setting) -> str:
+    """A key that tells what both leave alone: but for their heat both bodies, else nothing, ''."""
+    keys = first.key, second.key
+    alone = all(is_as_stiff(k) and leaves_membrane(k) and not k.endswith(ELASTIC) for k in keys)
+    return first.key if alone else ""
 
 
 def _off(made: Chart, between: Mapping[tuple[float, float], Trial | None]) -> dict[str, float]:
-    steps = np.arange(GRID)
+    steps, bare = np.arange(GRID), replace(made, shift={})
     found: dict[str, float] = {}
     for at, trial in between.items():
         if trial is None:
@@ -227,7 +244,7 @@ def _off(made: Chart, between: Mapping[tuple[float, float], Trial | None]) -> di
         lines = by_name(trial.lines)
         for name, excess in trial.excess.items():
             if name in made.names() and lines[name].value is not None:
-                told = float(made.excess(name, x, y)[0, 0]) - made.shift.get(name, 0.0)
+                told = float(bare.excess(name, x, y)[0, 0])
                 found[name] = max(found.get(name, 0.0), abs(told - excess))
     return found
 

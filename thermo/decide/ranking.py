@@ -59,14 +59,15 @@ def movers(
     """What a little more of every setting does.
 
     everything : of every input with a range too;  among : of settings with these keys alone,
-        'filter:' for the last foil and the spare ones: those before it are the beamline's
+        'filter:' for the last foil and the spare ones: what is before it is mostly the beamline's
     """
     case = trials.case
     ours = our_settings(case)
     spare = [(setting_of(case, FILTER + f.material), f) for f in case.beam.spare_filters]
     if among is not None:
-        last = [s for s in ours if s.foil is not None][-1:]
-        ours = [s for s in ours if (FILTER in among and s in last) or s.key in among]
+        last = [f.material for f in case.beam.filters if isinstance(f, Filter)][-1:]
+        foils = [setting_of(case, FILTER + name) for name in last if FILTER in among]
+        ours = [s for s in ours if s.foil is None and s.key in among] + foils
         spare = spare if FILTER in among else []
     known = _influences(trials)
     keys = {s.key for s in ours}

@@ -91,6 +91,7 @@ def size(
     if never:
         tell("what moves it", search.done)
         usual = frozenset(key for name in never for key in LEVERS.get(name, ()))
-        others = tuple(m for m in movers(trials, among=usual) if m.key != setting.key)
+        own = setting.key if setting.foil is None else setting.word
+        others = tuple(m for m in movers(trials, among=usual) if m.name != own)
     tell("done", 1.0)
     return Sizing(setting, span, ranges, curves, turns, never, others)

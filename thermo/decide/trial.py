@@ -22,6 +22,7 @@ from thermo.answer.outcome import (
     run_once,
     temperature_lines,
 )
+from thermo.answer.placement import FEWER, common, field_points
 from thermo.answer.scene import Scene, describe, mesh
 from thermo.answer.state import State
 from thermo.case import Case
@@ -31,14 +32,14 @@ Array = NDArray[np.float64]
 OWN = ("buckling", "gap_closing")  # judged without a limit of the case
 NEAR = {"degC": 0.1, "um": 1e-3, "ppm": 0.1}  # within which a limit counts as just met
 SHARE = 1e-3  # the same of every other limit
-KEPT = 2  # fine trials that others start from
 
 
 @dataclass(frozen=True)
 class Placed:
     """Where a trial prints, as if its membrane were flat.
 
-    aligned : printed error after shift and rotation at three depths, m, (3, n, 2)
+    aligned : printed error after shift and rotation at three depths, m, (3, n, 2), at the points of
+        a coarse mesh
     scale : magnification at these, (3,);  blur : largest, m
     load : share of the thermal stress that buckles the membrane; from 1 on nothing of it is known
     """
@@ -55,7 +56,7 @@ class Trial:
 
     lines : values beside the limits of the case;  own : buckling and closing of the gap, where
         both bodies were expanded;  on_mask : W per m of beam width
-    placed : of coarse trials in which both were
+    placed : where both were
     """
 
     lines: tuple[Judged, ...]
@@ -96,6 +97,13 @@ class _Solved:
     state: State
     outcome: Outcome | None = None
 
+    @property
+    def is_own(self) -> bool:
+        """Whether nothing of it was told from another: what follows it is one step away."""
+        if self.outcome is None or self.outcome.expansion is None:
+            return True
+        return not (self.outcome.expansion.motion.told or self.outcome.membrane.followed)
+
     def distance(self, state: State) -> float:
         """Largest difference of a layer's mean temperature, K."""
         return max(abs(a - b) for a, b in zip(self.state.layer_T, state.layer_T, strict=True))
@@ -104,7 +112,8 @@ class _Solved:
 class Trials:
     """Trials round one case; the coarse runs of the case itself are made once.
 
-    base : the case itself on the coarse mesh, as every coarse trial is;  solved : last fine ones
+    base : the case itself on the coarse mesh, as every coarse trial is
+    solved : fine trials that others start from: the last, and the last that is its own
     """
 
     @one_blas_thread()
@@ -128,8 +137,7 @@ class Trials:
     def _coarse(self, case: Case, key: str) -> Trial:
         if self.moved:
             outcome = self.runs.changed(case, key, far=True)
-            trial = _trial(outcome.scene, outcome.judged, outcome.dose, fine=False)
-            return replace(trial, placed=_placed(outcome))
+            return _printed(outcome, fine=False)
         state = self.runs.heated(case).state
         return self._heat(state, fine=False)
 
@@ -144,7 +152,9 @@ class Trials:
     def fine_at_once(self, cases: Sequence[Case], key: str) -> list[Trial]:
         """Fine trials of several cases in which the same input was changed."""
         found = at_once(lambda case: self._fine(case, key), cases)
-        self.solved = (*self.solved, *found)[-KEPT:]
+        every = [*self.solved, *found]
+        own = [one for one in every[:-1] if one.is_own][-1:]
+        self.solved = (*own, every[-1])
         return [solved.trial for solved in found]
 
     def _fine(self, case: Case, key: str) -> _Solved:
@@ -159,14 +169,14 @@ class Trials:
         state, course = runs.fine(scene, meshed, alike[-1].state if alike else None)
         if not self.moved:
             return _Solved(own, self._heat(state, fine=True), state)
-        kept, nearest = None, min(alike, key=lambda s: s.distance(state), default=None)
+        alike.sort(key=lambda s: (not s.is_own, s.distance(state)))
+        kept, nearest = None, alike[0] if alike else None
         if nearest and nearest.outcome and stiff:
             membrane = nearest.outcome.membrane
             flat = not key.startswith("mask.") and membrane.follows(nearest.state, state)
             kept = Kept(nearest.outcome, ("mask", "sample"), membrane=flat, rough=False)
         outcome = run_once(state, course, kept=kept)
-        trial = _trial(scene, outcome.judged, outcome.dose, fine=True)
-        return _Solved(own, trial, state, outcome)
+        return _Solved(own, _printed(outcome, fine=True), state, outcome)
 
     def _heat(self, state: State, fine: bool) -> Trial:
         plan, scene = dose_plan(state.scene), state.scene
@@ -174,14 +184,17 @@ class Trials:
         return _trial(scene, lines, plan, fine)
 
 
-def _placed(outcome: Outcome) -> Placed:
-    expansion = outcome.expansion
-    assert expansion is not None  # of a case whose limits hang on it
-    fits = expansion.fits
-    aligned = np.stack([fit.aligned for fit in fits])
+def _printed(outcome: Outcome, fine: bool) -> Trial:
+    """Trial of a case whose limits hang on the expansion."""
+    scene, expansion = outcome.scene, outcome.expansion
+    assert expansion is not None
+    fits, points = expansion.fits, expansion.points
+    own = common(points, field_points(scene.stack.pattern.field, FEWER))
+    aligned = np.stack([fit.aligned[own] for fit in fits])
     scale = np.array([fit.magnification for fit in fits])
     blur = float(expansion.printed.blur.max())
-    return Placed(aligned, scale, blur, 1 / outcome.membrane.factor)
+    placed = Placed(aligned, scale, blur, 1 / outcome.membrane.factor)
+    return replace(_trial(scene, outcome.judged, outcome.dose, fine), placed=placed)
 
 
 def _trial(scene: Scene, lines: tuple[Judged, ...], plan: DosePlan, fine: bool) -> Trial:

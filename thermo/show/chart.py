@@ -14,6 +14,7 @@ from matplotlib.ticker import FuncFormatter, LogLocator, NullFormatter
 
 from thermo.decide.chart import PLACED, Chart
 from thermo.decide.setting import Setting
+from thermo.decide.trial import near
 from thermo.show.words import spoken, wrapped
 from thermo.units import to_unit
 
@@ -26,7 +27,7 @@ LINES: tuple[tuple[float, tuple[float, ...]], ...] = (  # dashes of each limit
     (0, (1, 4)),
 )
 SUBS = (1, 2, 3, 5, 7)  # marked numbers of a decade
-MUCH = 0.1  # of a limit: a chart that is off by more does not tell it well
+MUCH = 10.0  # times near, 1 K or 10 nm: a chart that is off by more does not tell it well
 HATCHES = ("", "//", "..", "\\\\", "xx", "--")
 
 
@@ -40,7 +41,7 @@ def chart_text(chart: Chart, title: str) -> str:
         title,
         f"{first.key} against {second.key}: every limit holds in {share:.0%} of the chart",
     ]
-    if share == 0:
+    if share == 0 and np.isfinite(room).any():
         at = np.unravel_index(np.nanargmin(room), room.shape)
         x, y = (p[i] for p, i in zip(chart.drawn(), at, strict=True))
         rows.append(
@@ -53,15 +54,18 @@ def chart_text(chart: Chart, title: str) -> str:
             rows.append(f"  {spoken(name)} is broken most in {binds:.0%}")
     lost = float((number == -1).mean())
     if lost > 0:
-        rows.append(f"  not known in {lost:.0%}: the membrane is past its flat state")
+        rows.append(f"  not known in {lost:.0%}: the membrane may be past its flat state")
     off = ", ".join(
         f"{spoken(n)} {v:.2g} {chart.limit(n)[1]}".strip() for n, v in chart.off.items()
     )
-    rows.append(f"Between the trials the chart is off by up to: {off}; typical values")
-    wide = [n for n, v in chart.off.items() if v > MUCH * abs(chart.limit(n)[0])]
+    rows.append(
+        "At five places between the trials the chart is off by up to: "
+        f"{off or 'not known'}; typical values"
+    )
+    wide = [n for n, v in chart.off.items() if v > MUCH * near(chart.line(n))]
     if wide:
         much = ", ".join(map(spoken, wide))
-        rows.append(f"  that is much of the limit of {much}: look closer with --for")
+        rows.append(f"  that is much for {much}: look closer with --for")
     return "\n".join(wrapped(rows)) + "\n"
 
 
@@ -118,7 +122,7 @@ def _lines(axes: Axes, chart: Chart, x: np.ndarray, y: np.ndarray) -> list[Line2
     handles = []
     for i, name in enumerate(chart.names()):
         excess = np.where(chart.unknown & (name in PLACED), np.nan, chart.drawn_excess[name])
-        if not np.nanmin(excess) < 0 < np.nanmax(excess):
+        if np.isnan(excess).all() or not np.nanmin(excess) < 0 < np.nanmax(excess):
             continue
         style = LINES[i % len(LINES)]
         axes.contour(x, y, excess.T, levels=[0.0], colors="black", linestyles=[style])
