@@ -27,6 +27,7 @@ LINES: tuple[tuple[float, tuple[float, ...]], ...] = (  # dashes of each limit
     (0, (1, 4)),
 )
 SUBS = (1, 2, 3, 5, 7)  # marked numbers of a decade
+NOTHING = 1e-3  # times near: what is off by less is not told
 MUCH = 10.0  # times near, 1 K or 10 nm: a chart that is off by more does not tell it well
 HATCHES = ("", "//", "..", "\\\\", "xx", "--")
 
@@ -56,7 +57,9 @@ def chart_text(chart: Chart, title: str) -> str:
     if lost > 0:
         rows.append(f"  not known in {lost:.0%}: the membrane may be past its flat state")
     off = ", ".join(
-        f"{spoken(n)} {v:.2g} {chart.limit(n)[1]}".strip() for n, v in chart.off.items()
+        f"{spoken(n)} {v:.2g} {chart.limit(n)[1]}".strip()
+        for n, v in chart.off.items()
+        if v > NOTHING * near(chart.line(n))
     )
     rows.append(
         "At five places between the trials the chart is off by up to: "
