@@ -277,6 +277,7 @@ def work():
     threading.Timer(0.5, os.kill, (os.getpid(), signal.SIGINT)).start()
     return at_once(time.sleep, [30.0, 30.0])
 
+signal.signal(signal.SIGINT, signal.default_int_handler)  # a shell's background ignores it
 selfcheck.self_check = work
 sys.argv = ["warmstack", "selfcheck"]
 run()

@@ -238,7 +238,8 @@ class Search:
         if place is None and side.best is None and not side.is_last_try:
             side.is_last_try = True  # the fine mesh has not been asked where there is most room
             places = places[(places >= about[0]) & (places <= about[1])]
-            return curves, self.setting.value(float(places[curves.most(places)[0].argmin()]))
+            value = self.setting.value(float(places[curves.most(places)[0].argmin()]))
+            return curves, min(max(value, span.low), span.high)
         if place is None:
             side.is_done = True
             return curves, None
