@@ -401,9 +401,7 @@ def test_the_highest_current_of_the_round_wafer_is_that_of_an_estimate():
     assert values["dose_ratio"] == pytest.approx(by_name(high.trial.lines)["dose_ratio"].value)
 
 
-@pytest.mark.parametrize(
-    "words", [("scale", "water"), ("water", "scale"), ("current", "mask.measured_at")]
-)
+@pytest.mark.parametrize("words", [("scale", "water"), ("current", "mask.measured_at")])
 def test_two_settings_of_a_chart_are_both_felt(small_path, words):
     """Each as the case that is told nothing of what was changed; one leaves the heat alone."""
     case = read_case(small_path, {"limits.placement": "1 um"})
