@@ -13,7 +13,7 @@ from thermo.case import Case, read_case
 from thermo.decide.setting import FILTER, SettingError, setting_of
 from thermo.decide.trial import OWN
 from thermo.errors import CaseError, PhysicsError, QuantityError, shown
-from thermo.solve import one_blas_thread
+from thermo.solve import at_once, one_blas_thread
 from thermo.units import parse_quantity
 
 Tell = Callable[[str, float], None]
@@ -70,10 +70,12 @@ def compare(
     cases: Mapping[str, Case], still: bool = False, tell: Tell = lambda *_: None
 ) -> tuple[Choice, ...]:
     """Every choice on the fine mesh: first those that keep every limit, most room first."""
-    found = []
-    for done, (name, case) in enumerate(cases.items()):
-        tell(name, done / len(cases))
-        found.append(_choice(name, case, still))
+    names = [*cases]
+    found = at_once(
+        lambda name: _choice(name, cases[name], still),
+        names,
+        lambda done: tell(names[done - 1], done / len(names)),
+    )
     tell("done", 1.0)
     return tuple(sorted(found, key=lambda c: (bool(c.refused), len(c.broken) > 0, c.worst)))
 
