@@ -24,7 +24,7 @@ from thermo.answer.state import State, mean_state, solve_state
 from thermo.case import Case
 from thermo.solve import Solver
 
-BODIES: tuple[Name, Name] = ("mask", "sample")
+BOTH: tuple[Name, Name] = ("mask", "sample")
 ROUGH = 0.05  # K: error of the coarse mesh's limit cycles
 NEAR = 0.25  # of buckling load or gap: from there on the spread of it is looked at
 
@@ -52,7 +52,7 @@ class CoarseRuns:
             like = None
         before = like.usual.state if like else None
         start = mean_state(flat, meshed, self.solver, before)
-        mask, sample = like.bodies if like else (make_body(start, n) for n in BODIES)
+        mask, sample = like.bodies if like else (make_body(start, n) for n in BOTH)
         self.bodies = mask.again(start), sample.again(start)
         self.gap_change = gap_change(start, *self.bodies)
         scene = replace(flat, gap_change=self.gap_change)
@@ -110,7 +110,7 @@ class CoarseRuns:
         same = state.meshed.is_like(self.usual.state.meshed)
         unchanged = untouched(case, key) if same else None
         stiff = same and is_as_stiff(key)
-        same_bodies = tuple(n for n in BODIES if stiff or n == unchanged)
+        same_bodies = tuple(n for n in BOTH if stiff or n == unchanged)
         motion = unchanged is not None or (same and not self.short and not key.endswith(ELASTIC))
         pushed = key.endswith(ELASTIC) and unchanged != "mask" and self.near_buckling
         pushed |= far and not (key and leaves_membrane(key))

@@ -27,7 +27,6 @@ Tell = Callable[[str, float], None]
 GRID = 6  # coarse trials along each setting
 LIGHT = 13  # places along each at which what the light alone decides is worked out
 FINE = 121  # places along each at which the chart is drawn
-GRID_ROWS = [[(i, j) for j in range(GRID)] for i in range(GRID)]
 HELD_OUT = ((0.5, 0.5), (4.5, 0.5), (0.5, 4.5), (4.5, 4.5), (2.5, 2.5))  # in steps of the grid
 
 
@@ -69,7 +68,7 @@ class Chart:
         """How far a value lies above its limit at places (n,) and (m,), (n, m)."""
         if any(t is not None and name in t.excess for t in self.light.values()):
             where = np.stack(np.meshgrid(first, second, indexing="ij"), axis=-1)
-            values = _filled(_values(self.light, name))
+            values = _on_grid(self.light, lambda t: t.excess[name])
             even = [np.linspace(p[0], p[-1], len(values)) for p in self.places]
             return np.asarray(RegularGridInterpolator(even, values)(where))
         more = self.shift.get(name, 0.0)
@@ -84,9 +83,7 @@ class Chart:
 
         more : is added to each beforehand.  A single value keeps its sign.
         """
-        known = {at: value(t) for at, t in self.trials.items() if t is not None}
-        grid = np.array([[known[_nearest(known, at)] for at in row] for row in GRID_ROWS])
-        along = PchipInterpolator(self.places[0], grid, axis=0)(first)
+        along = PchipInterpolator(self.places[0], _on_grid(self.trials, value), axis=0)(first)
         rows = (PchipInterpolator(self.places[1], row, axis=0)(second) for row in along)
         return np.stack([_largest(row + more) for row in rows])
 
@@ -249,19 +246,20 @@ def _off(made: Chart, between: Mapping[tuple[float, float], Trial | None]) -> di
     return found
 
 
-def _values(trials: Mapping[tuple[int, int], Trial | None], name: str) -> Array:
-    """Excess of one limit at trials on an even grid, nan where the case refuses them."""
-    count = 1 + max(i for i, _ in trials)
-    values = np.full((count, count), np.nan)
-    for at, trial in trials.items():
-        if trial is not None:
-            values[at] = trial.excess[name]
-    return values
+def _on_grid(
+    trials: Mapping[tuple[int, int], Trial | None], value: Callable[[Trial], Array | float]
+) -> Array:
+    """Values of trials on an even grid; where the case refuses one, of the nearest it allows.
 
+    What is refused is not drawn as allowed.
+    """
+    known = {at: value(trial) for at, trial in trials.items() if trial is not None}
+    steps = range(1 + max(i for i, _ in trials))
 
-def _nearest(known: Mapping[tuple[int, int], Array], at: tuple[int, int]) -> tuple[int, int]:
-    """The place of the grid nearest to one at which something is known."""
-    return min(known, key=lambda k: (k[0] - at[0]) ** 2 + (k[1] - at[1]) ** 2)
+    def nearest(i: int, j: int) -> Array | float:
+        return known[min(known, key=lambda at: (at[0] - i) ** 2 + (at[1] - j) ** 2)]
+
+    return np.array([[nearest(i, j) for j in steps] for i in steps])
 
 
 def _largest(row: Array) -> Array:
@@ -286,12 +284,3 @@ PLACED: Mapping[str, Callable[[Trial], Array]] = {  # in the units of the limits
     "magnification": lambda trial: 1e6 * _placed(trial).scale,
     "blur": lambda trial: np.array([1e6 * _placed(trial).blur]),
 }
-
-
-def _filled(values: Array) -> Array:
-    """Values with what is not known taken from the nearest that is; it is not drawn as allowed."""
-    known = np.argwhere(np.isfinite(values))
-    found = values.copy()
-    for at in np.argwhere(~np.isfinite(values)):
-        found[tuple(at)] = values[tuple(known[((known - at) ** 2).sum(1).argmin()])]
-    return found

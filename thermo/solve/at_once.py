@@ -4,10 +4,10 @@ The matrices of a layered stack are many and small.  A BLAS that shares every on
 threads takes longer than on one thread, so it is held to one, and whole solves run at once.
 """
 
+import threading
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
-from threading import enumerate as enumerate_threads
 from typing import TypeVar
 
 from threadpoolctl import threadpool_limits
@@ -42,7 +42,7 @@ def _threads(count: int) -> Iterator[ThreadPoolExecutor]:
 
 def is_busy() -> bool:
     """Whether a solve that was interrupted still runs on a thread of its own."""
-    return any(thread.name.startswith(NAME) for thread in enumerate_threads())
+    return any(thread.name.startswith(NAME) for thread in threading.enumerate())
 
 
 def at_once(
